@@ -1,0 +1,1 @@
+"""Listen to an espresso machine: what was heard, whether it fits, what to check next."""
