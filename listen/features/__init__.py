@@ -1,0 +1,1 @@
+"""Measurements of a clip that need no training: onsets, lines, bands, textures."""

@@ -1,0 +1,140 @@
+"""Find sharp onsets on the one-millisecond envelope, whatever stretch they fall in.
+
+Conventions
+-----------
+An onset is where the power of the last 2 ms stands above everything in the
+20 ms before it, in at least two of three bands. Whether it is a click (power
+falls back at once) or the start of something that stays (a jet, a pump) is
+told by what follows. All looks are local, so that the result does not depend on
+where a block ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from listen.spectra import ENVELOPE_S, to_db
+
+#: The ordered measurements of one onset; a row of :class:`OnsetTable`.
+ONSET_NAMES = (
+    "time_s", "rise_db", "rise_low_db", "rise_mid_db", "rise_high_db", "peak_db", "decay_ms",
+    "fall_25_db", "fall_100_db", "attack_ms", "before_spread_db", "centroid_hz", "after_count",
+    "stay_db",
+)  # fmt: skip
+
+_BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
+_BEFORE = (4, 24)
+_LOOK_BACK = 80
+_LOOK_AHEAD = 160
+_REFRACTORY = 12
+_RISE_DB = 6.5
+_RISE_SUM_DB = 17.0
+
+
+@dataclass(frozen=True, slots=True)
+class OnsetTable:
+    """Onsets of a clip: `rows` [shape=(k, len(ONSET_NAMES))], ordered in time."""
+
+    rows: np.ndarray
+
+    def column(self, name: str) -> np.ndarray:
+        """Return one measurement of all onsets [shape=(k,)]."""
+        return self.rows[:, ONSET_NAMES.index(name)]
+
+
+def _sliding_max(values: np.ndarray, n: int) -> np.ndarray:
+    """Maximum of `values[i - n + 1 : i + 1]` along axis 0, by doubling."""
+    out = values.copy()
+    span = 1
+    while span < n:
+        step = min(span, n - span)
+        out[step:] = np.maximum(out[step:], out[:-step])
+        span += step
+    return out
+
+
+class OnsetFinder:
+    """Collect onsets from envelope chunks."""
+
+    def __init__(self) -> None:
+        self._rest = np.zeros((0, 3), np.float32)
+        self._first = 0  # absolute index of the first row of `_rest`
+        self._done = 0  # absolute index up to which onsets were reported
+        self._rows: list[np.ndarray] = []
+        self._last_onset = -10_000
+
+    def push(self, envelope_power: np.ndarray, *, last: bool = False) -> None:
+        """Add envelope rows [shape=(n, 3)], power per millisecond."""
+        self._rest = np.concatenate([self._rest, envelope_power])
+        end = self._first + len(self._rest)
+        upto = end if last else end - _LOOK_AHEAD
+        if upto <= self._done:
+            return
+        self._scan(upto)
+        self._done = upto
+        drop = max(0, upto - _LOOK_BACK - self._first)
+        self._rest = self._rest[drop:].copy()
+        self._first += drop
+
+    def table(self) -> OnsetTable:
+        rows = np.concatenate(self._rows) if self._rows else np.zeros((0, len(ONSET_NAMES)), np.float32)
+        return OnsetTable(rows)
+
+    def _scan(self, upto: int) -> None:
+        db = np.maximum(to_db(self._rest), -100.0)
+        before_max = _sliding_max(db, _BEFORE[1] - _BEFORE[0])
+        novelty = np.zeros_like(db)
+        novelty[_BEFORE[0] :] = db[_BEFORE[0] :] - before_max[: -_BEFORE[0]]
+        if self._first == 0:
+            novelty[: _BEFORE[1]] = 0.0  # nothing is known of what was before the clip
+        positive = np.maximum(novelty, 0.0)
+        score = positive.sum(axis=1)
+        strong = ((positive > _RISE_DB).sum(axis=1) >= 2) & (score > _RISE_SUM_DB)
+        candidates = np.flatnonzero(strong)
+        candidates = candidates[(candidates + self._first >= self._done) & (candidates + self._first < upto)]
+        rows = []
+        i = 0
+        while i < len(candidates):
+            first = candidates[i]
+            j = i
+            while j + 1 < len(candidates) and candidates[j + 1] - candidates[j] <= 4:
+                j += 1
+            i = j + 1
+            if first + self._first - self._last_onset < _REFRACTORY:
+                continue
+            self._last_onset = int(first + self._first)
+            rows.append(self._measure(db, positive, int(first), int(candidates[j])))
+        if rows:
+            self._rows.append(np.array(rows, np.float32))
+
+    def _measure(self, db: np.ndarray, positive: np.ndarray, first: int, through: int) -> list[float]:
+        n = len(db)
+        stop = min(n, through + 4)
+        total = 10 * np.log10(np.sum(10 ** (db / 10), axis=1))
+        peak_at = first + int(np.argmax(total[first:stop]))
+        before = total[max(0, first - _LOOK_BACK) : max(1, first - 2)]
+        floor = float(np.median(before)) if len(before) else -100.0
+        rise = positive[first:stop].max(axis=0)
+        peak_db = float(total[peak_at])
+        height = peak_db - floor
+        after = total[peak_at : min(n, peak_at + _LOOK_AHEAD)]
+        # Smoothed by 5 ms: a ringing part must not end its own decay early.
+        smooth = np.convolve(after, np.ones(5) / 5, mode="valid") if len(after) >= 5 else after
+        half = max(6.0, 0.5 * height)
+        below = np.flatnonzero(smooth < peak_db - half)
+        decay_ms = float(below[0] + 2) if len(below) else float(_LOOK_AHEAD)
+        fall_25 = peak_db - float(np.mean(after[20:30])) if len(after) >= 30 else height
+        fall_100 = peak_db - float(np.mean(after[80:120])) if len(after) >= 120 else height
+        stay = float(np.mean(after[100:150])) - floor if len(after) >= 150 else 0.0
+        band_power = 10 ** (db[peak_at] / 10) - 10 ** (np.median(db[max(0, first - 40) : max(1, first - 2)], axis=0) / 10)
+        band_power = np.maximum(band_power, 1e-12)
+        centroid = float(np.sum(band_power * _BAND_CENTRE_HZ) / np.sum(band_power))
+        spread = float(np.percentile(before, 90) - np.percentile(before, 10)) if len(before) > 5 else 0.0
+        again = positive[min(n, peak_at + _REFRACTORY) : min(n, peak_at + _LOOK_AHEAD)].sum(axis=1)
+        after_count = float(np.sum(np.diff((again > _RISE_SUM_DB).astype(int)) > 0)) if len(again) > 1 else 0.0
+        return [
+            (self._first + first) * ENVELOPE_S, height, *rise.tolist(), peak_db, decay_ms,
+            fall_25, fall_100, float(peak_at - first + 1), spread, centroid, after_count, stay,
+        ]  # fmt: skip
