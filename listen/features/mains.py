@@ -210,10 +210,11 @@ def _fit_shaft(hz: np.ndarray, weight: np.ndarray, candidates: np.ndarray) -> tu
     chance = np.minimum(1.0, 2 * reach / candidates[:, None])
     total = weight.sum()
     score = ((match - chance) * weight[None, :]).sum(axis=1) / total
-    distinct = np.array([len(np.unique(row_k[row_m])) for row_k, row_m in zip(k, match, strict=True)])
-    score = np.where(distinct >= 3, score, -1.0)
-    at = int(np.argmax(score))
-    return float(candidates[at]), float(score[at]), match[at]
+    for at in np.argsort(score)[::-1][:12]:
+        # Two lines fit many combs: only a third distinct multiple makes one.
+        if len(np.unique(k[at][match[at]])) >= 3:
+            return float(candidates[at]), float(score[at]), match[at]
+    return float(candidates[0]), -1.0, np.zeros(len(hz), bool)
 
 
 def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
