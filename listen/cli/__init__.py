@@ -1,0 +1,20 @@
+"""The command `listen`: one file a verb, each loaded only when it is called.
+
+Exit codes: 0 every clip was heard (whatever the verdicts); 2 wrong usage, or at
+least one clip could not be used; 1 our own failure.
+"""
+
+from listen.cli.group import VerbGroup
+
+main = VerbGroup(
+    name="listen",
+    help="Hear recordings of espresso machines: what is normal, what is not, what to check next.",
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    verbs={
+        "hear": ("listen.cli.hear", "Hear clips and say what is normal, what is not, and what to check."),
+        "demo": ("listen.cli.demo", "Hear three synthesised clips of a demo machine, then open the page."),
+        "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
+        "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
+        "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
+    },
+)

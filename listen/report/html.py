@@ -1,0 +1,30 @@
+"""Report → one self-contained HTML page (no script, nothing fetched) that prints well."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from listen.report import words
+from listen.report.to_dict import to_dict
+from listen.types import Report
+
+_TEMPLATES = Path(__file__).with_name("templates")
+
+
+def render(report: Report) -> str:
+    """Write one report as an HTML document.
+
+    All text is escaped by the template engine: names and quoted words from
+    outside cannot become markup.
+    """
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    template = environment.get_template("report.html.j2")
+    return template.render(report=to_dict(report), words=words)
