@@ -1,0 +1,53 @@
+"""Compose the ear: physics and model give drafts, overlaps are settled, events are numbered."""
+
+from __future__ import annotations
+
+from listen.ear.bundle import Bundle
+from listen.ear.draft import Draft, numbered
+from listen.ear.impulses import hear_impulses
+from listen.ear.noises import hear_noises
+from listen.ear.tones import hear_tones
+from listen.features.collect import ClipFeatures
+from listen.features.mains import comb_tracks, estimate_mains
+from listen.features.textures import segment_textures
+from listen.types import Mains, SoundEvent
+
+#: Sounds whose own onsets are no clicks, and whose tones are no squeals.
+_OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
+_OWN_TONES = ("speech", "music")
+
+
+def listen_for_events(features: ClipFeatures, bundle: Bundle, given_mains_hz: int | None = None) -> tuple[tuple[SoundEvent, ...], Mains]:
+    """Turn features into sound events.
+
+    Parameters
+    ----------
+    features : ClipFeatures
+    bundle : Bundle
+    given_mains_hz : {50, 60} or None
+
+    Returns
+    -------
+    events : tuple of SoundEvent, by onset
+    mains : Mains
+    """
+    mains = estimate_mains(features.lines, given_mains_hz)
+    combs = comb_tracks(features.lines, mains)
+    segments = segment_textures(features, combs)
+    noises = hear_noises(features, segments, bundle.heads["textures"])
+    tones = hear_tones(features, combs, mains)
+    impulses = hear_impulses(features, bundle.heads["onsets"])
+    drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
+    drafts += [i for i in impulses if not _inside(i, noises, _OWN_ONSETS, ("click",))]
+    return numbered(drafts, features.duration_s), mains
+
+
+def _inside(draft: Draft, others: list[Draft], sounds: tuple[str, ...], of: tuple[str, ...]) -> bool:
+    """Whether a draft (of certain words) lies well inside a surer sound that makes such noises itself."""
+    if draft.sound not in of:
+        return False
+    return any(
+        o.sound in sounds and o.probability >= draft.probability - 0.2
+        and o.onset_s - 0.05 <= draft.onset_s and draft.offset_s <= o.offset_s + 0.05
+        for o in others
+    )  # fmt: skip

@@ -1,0 +1,142 @@
+"""Clicks, click trains, thumps and clatter from onsets.
+
+A click falls back at once; a step stays (a jet or a pump begins). Clicks that
+repeat 3 to 30 times a second are one train and no clicks of their own. Two
+clicks within 40 ms are one command: relay and valve together (handbook
+operate times of small relays and valves, from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.ear.bundle import Head
+from listen.ear.draft import Draft
+from listen.features.collect import ClipFeatures
+from listen.features.onsets import OnsetTable
+
+TRAIN_RATE_HZ = (3.0, 30.0)
+_TRAIN_CLICKS = 6
+_TRAIN_HEIGHT_SPREAD_DB = 7.0
+_MERGE_S = 0.040
+_CLICK_DECAY_MS = 75.0
+#: Onsets this dense and uneven are crockery, speech or music, not single clicks.
+_CROWD_S, _CROWD = 1.0, 7
+
+
+def falls_back(onsets: OnsetTable) -> np.ndarray:
+    """True where the level returns towards what it was: no step [shape=(k,)]."""
+    height = onsets.column("rise_db")
+    return (onsets.column("decay_ms") <= _CLICK_DECAY_MS) & (onsets.column("stay_db") < np.maximum(5.0, 0.45 * height))
+
+
+def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
+    """Name the onsets of a clip.
+
+    Parameters
+    ----------
+    features : ClipFeatures
+    head : Head
+        The model's part for onsets; its labels are ear words.
+    """
+    onsets = features.onsets
+    if not len(onsets.rows):
+        return []
+    times = onsets.column("time_s").astype(float)
+    short = falls_back(onsets)
+    probability = head.probabilities(onsets.rows)
+    labels = list(head.labels)
+    drafts, used = _trains(onsets, times, short)
+    click = probability[:, labels.index("click")] * short
+    for group in _groups(times, ~used):
+        best = group[int(np.argmax(click[group]))]
+        name = labels[int(np.argmax(probability[best]))]
+        if click[best] >= 0.5:
+            drafts.append(_click(onsets, int(best), float(click[best])))
+        elif name in ("thump", "clatter", "drip") and probability[best].max() >= 0.5:
+            p = float(probability[best].max())
+            drafts.append(Draft(name, times[best], times[best] + float(onsets.column("decay_ms")[best]) / 1000, p,
+                                {"level_db": float(onsets.column("rise_db")[best])}))  # fmt: skip
+    return _gather(drafts)
+
+
+def _click(onsets: OnsetTable, row: int, probability: float) -> Draft:
+    at = float(onsets.column("time_s")[row])
+    decay_ms = float(onsets.column("decay_ms")[row])
+    return Draft("click", at, at + max(0.01, decay_ms / 1000), probability, {
+        "level_db": float(onsets.column("rise_db")[row]),
+        "decay_ms": decay_ms,
+        "centroid_hz": float(onsets.column("centroid_hz")[row]),
+    })  # fmt: skip
+
+
+def _groups(times: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
+    """Indices of free onsets, those within 40 ms of the first together."""
+    groups: list[list[int]] = []
+    for i in np.flatnonzero(free):
+        if groups and times[i] - times[groups[-1][0]] <= _MERGE_S:
+            groups[-1].append(int(i))
+        else:
+            groups.append([int(i)])
+    return [np.array(g) for g in groups]
+
+
+def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[list[Draft], np.ndarray]:
+    used = np.zeros(len(times), bool)
+    drafts = []
+    candidates = np.flatnonzero(short & (onsets.column("rise_db") > 6.0))
+    longest_gap, shortest_gap = 1 / TRAIN_RATE_HZ[0], 0.7 / TRAIN_RATE_HZ[1]
+    i = 0
+    while i < len(candidates):
+        j = i
+        while j + 1 < len(candidates) and times[candidates[j + 1]] - times[candidates[j]] <= longest_gap:
+            j += 1
+        members = candidates[i : j + 1]
+        i = j + 1
+        if len(members) < _TRAIN_CLICKS:
+            continue
+        gaps = np.diff(times[members])
+        heights, centroids = onsets.column("rise_db")[members], onsets.column("centroid_hz")[members]
+        alike = np.std(heights) < _TRAIN_HEIGHT_SPREAD_DB and np.std(centroids) < 0.45 * np.mean(centroids)
+        rate = 1.0 / float(np.median(gaps))
+        variation = float(np.std(gaps) / np.mean(gaps))
+        if not alike or np.median(gaps) < shortest_gap or not TRAIN_RATE_HZ[0] <= rate <= TRAIN_RATE_HZ[1] or variation > 0.8:
+            continue
+        used[(times >= times[members[0]] - 0.02) & (times <= times[members[-1]] + 0.05)] = True
+        sure = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
+        drafts.append(Draft("click_train", float(times[members[0]]), float(times[members[-1]]) + 0.02, sure, {
+            "rate_hz": rate, "count": float(len(members)), "regularity": max(0.0, 1.0 - variation),
+            "level_db": float(np.median(heights)),
+        }))  # fmt: skip
+    return drafts, used
+
+
+def _gather(drafts: list[Draft]) -> list[Draft]:
+    """Join clatter within half a second; a crowd of lone clicks is clatter too."""
+    clicks = [d for d in drafts if d.sound == "click"]
+    times = np.array([d.onset_s for d in clicks])
+    out = [d for d in drafts if d.sound not in ("click", "clatter", "drip")]
+    clatter = [d for d in drafts if d.sound == "clatter"]
+    for draft in clicks:
+        if np.sum(np.abs(times - draft.onset_s) < _CROWD_S / 2) >= _CROWD:
+            clatter.append(Draft("clatter", draft.onset_s, draft.offset_s, 0.6, {"level_db": draft.measures["level_db"]}))
+        else:
+            out.append(draft)
+    for sound, group in (("clatter", clatter), ("drip", [d for d in drafts if d.sound == "drip"])):
+        joined: list[Draft] = []
+        counts: list[int] = []
+        for draft in sorted(group, key=lambda d: d.onset_s):
+            if joined and draft.onset_s - joined[-1].offset_s < (0.5 if sound == "clatter" else 3.0):
+                joined[-1].offset_s = max(joined[-1].offset_s, draft.offset_s)
+                joined[-1].probability = max(joined[-1].probability, draft.probability)
+                counts[-1] += 1
+            else:
+                joined.append(draft)
+                counts.append(1)
+        for draft, count in zip(joined, counts, strict=True):
+            if sound == "drip":
+                if count < 3:
+                    continue
+                draft.measures = {"rate_hz": (count - 1) / max(draft.duration_s, 0.1)}
+            out.append(draft)
+    return out

@@ -1,0 +1,197 @@
+"""Hiss, blast, burst, boiling, flow, voices and kitchen noise from the texture model.
+
+The model says what a second of sound is like; where a sound begins, ends, how
+far it stands above the clip's own floor and how fast it rose is measured.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.ear.bundle import Head
+from listen.ear.draft import Draft
+from listen.ear.steps import runs, step_times
+from listen.features.collect import BANDS_K, ClipFeatures
+from listen.features.textures import SEGMENT_HOP_S, SEGMENT_S, Segments
+from listen.spectra import CELL_S
+
+#: Probability at which a texture counts, and at which it is held once it counts.
+ENTER, HOLD = 0.5, 0.35
+#: Shortest span per texture, s; what is not named here needs half a second.
+_SHORTEST_S = {"burst": 0.15, "blast": 0.4, "hiss": 0.6, "boil": 2.0, "fan": 2.0, "grinder": 0.8, "music": 1.5, "water_flow": 0.8}
+_LONGEST_BURST_S = 3.0
+_BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
+#: Ranges whose steps bound a sound, Hz.
+_BOUNDS_HZ = {"hiss": (2000.0, 14000.0), "blast": (800.0, 14000.0), "burst": (1000.0, 10000.0), "gravel": (1000.0, 10000.0)}
+_DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
+_OPEN_S = 0.4
+_FRAME_MS = CELL_S * 250.0
+
+
+def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[Draft]:
+    """Name the textures of a clip.
+
+    Parameters
+    ----------
+    features : ClipFeatures
+    segments : Segments
+    head : Head
+        The model's part for textures; its labels are ear words.
+    """
+    if not len(segments.values):
+        return []
+    probability = _smoothed(head.probabilities(segments.values))
+    drafts = []
+    for column, sound in enumerate(head.labels):
+        p = probability[:, column]
+        for first, stop in _hysteresis(p):
+            draft = _bounded(sound, features, segments, p, first, stop)
+            if draft is not None:
+                drafts.append(draft)
+    return _settle(drafts)
+
+
+def _smoothed(probability: np.ndarray) -> np.ndarray:
+    """Median of three segments, so that one odd second makes no sound."""
+    if len(probability) < 3:
+        return probability
+    padded = np.pad(probability, ((1, 1), (0, 0)), mode="edge")
+    return np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
+
+
+def _hysteresis(p: np.ndarray) -> list[tuple[int, int]]:
+    return [(a, b) for a, b in runs(p >= HOLD) if p[a:b].max() >= ENTER]
+
+
+def _bounded(sound: str, features: ClipFeatures, segments: Segments, p: np.ndarray, first: int, stop: int) -> Draft | None:
+    start_s = float(segments.starts_s[first])
+    end_s = min(float(segments.starts_s[stop - 1]) + SEGMENT_S, features.duration_s)
+    low_hz, high_hz = _BOUNDS_HZ.get(sound, _DEFAULT_BOUNDS_HZ)
+    tracks = _tracks(features, low_hz, high_hz)
+    margin = SEGMENT_S
+    open_start, open_end = first == 0, stop >= len(p)
+    onset, offset = start_s, end_s
+    if len(tracks) > 8:
+        at, height = step_times(tracks, max(0.0, start_s - SEGMENT_HOP_S), min(start_s + margin, end_s), rising=True)
+        if height >= 3.0 and not (open_start and at < 2.5 * CELL_S):
+            onset, open_start = at, False
+        at, height = step_times(tracks, max(onset, end_s - margin), end_s + SEGMENT_HOP_S, rising=False)
+        if height >= 3.0 and at > onset + CELL_S and not (open_end and at > features.duration_s - 3 * CELL_S):
+            offset, open_end = at, False
+    onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)
+    if offset - onset < _SHORTEST_S.get(sound, 0.5):
+        return None
+    measures = _measures(sound, features, onset, offset, low_hz, high_hz)
+    return Draft(sound, onset, offset, float(np.mean(np.sort(p[first:stop])[-max(1, (stop - first) // 2) :])), measures, open_start, open_end)
+
+
+def _tracks(features: ClipFeatures, low_hz: float, high_hz: float) -> np.ndarray:
+    mids = 1000.0 * 10 ** (np.array(BANDS_K) / 10)
+    return features.bands_db[:, (mids >= low_hz) & (mids <= high_hz)]
+
+
+def _measures(sound: str, features: ClipFeatures, onset: float, offset: float, low_hz: float, high_hz: float) -> dict[str, float]:
+    level = features.band_db(low_hz, high_hz)
+    times = features.times_s
+    inside = (times >= onset) & (times < offset)
+    if not inside.any():
+        inside[np.argmin(np.abs(times - onset))] = True
+    floor = _floor_outside(level, times, onset, offset)
+    measures = {"level_db": float(np.median(level[inside])) - floor}
+    if sound in ("splutter",):
+        measures["rate_hz"] = _rate_hz(features, inside)
+    if sound not in ("hiss", "blast", "burst", "boil", "gravel"):
+        return measures
+    bands = 10 ** (features.bands_db[inside] / 10)
+    mids = 1000.0 * 10 ** (np.array(BANDS_K) / 10)
+    audible = (mids >= 400.0)
+    mean = bands[:, audible].mean(axis=0)
+    centroid = float(np.sum(mean * mids[audible]) / np.sum(mean))
+    seconds = np.arange(inside.sum()) * CELL_S
+    growth = float(np.polyfit(seconds, level[inside], 1)[0] * 60) if inside.sum() >= 16 else 0.0
+    if sound == "boil":
+        return measures | {"growth_db_per_min": growth}
+    if sound == "gravel":
+        return measures | {"roughness": float(np.mean(features.spread_db[inside]))}
+    measures["centroid_hz"] = centroid
+    if sound == "burst":
+        loudest = int(np.argmax(level[inside]))
+        after = level[inside][loudest:]
+        below = np.flatnonzero(after < after[0] - 10.0)
+        return measures | {"decay_ms": float((below[0] if len(below) else len(after)) * CELL_S * 1000)}
+    present = mids[audible][mean > mean.max() * 0.05]
+    rise_ms, fall_ms = _edges_ms(features, onset, offset)
+    return measures | {
+        "low_hz": float(present.min()), "high_hz": float(present.max()),
+        "rise_ms": rise_ms, "fall_ms": fall_ms, "growth_db_per_min": growth,
+    }  # fmt: skip
+
+
+def _floor_outside(level: np.ndarray, times: np.ndarray, onset: float, offset: float) -> float:
+    """Level of the quiet around a sound (30 s to each side), or the clip's low percentile where it fills the clip."""
+    near = ((times >= onset - 30.0) & (times < onset - 0.1)) | ((times > offset + 0.15) & (times <= offset + 30.0))
+    if near.sum() >= 6:
+        return float(np.percentile(level[near], 25))
+    return float(np.percentile(level, 5))
+
+
+def _edges_ms(features: ClipFeatures, onset: float, offset: float) -> tuple[float, float]:
+    """Rise and fall between a tenth and nine tenths of the height in dB, from 16 ms frames."""
+    frames = features.envelope_db.reshape(-1)
+    frame_s = CELL_S / 4
+
+    def edge(at: float, rising: bool) -> float:
+        low, high = int(max(0.0, at - 1.2) / frame_s), int((at + 1.2) / frame_s)
+        piece = frames[low:high]
+        if len(piece) < 12:
+            return 0.0
+        piece = piece if rising else piece[::-1]
+        smooth = np.convolve(piece, np.ones(3) / 3, mode="same")[1:-1]
+        third = max(2, len(smooth) // 3)
+        bottom, top = float(np.median(smooth[:third])), float(np.median(smooth[-third:]))
+        if top - bottom < 4.0:
+            return 1200.0
+        over_top = np.flatnonzero(smooth >= bottom + 0.8 * (top - bottom))
+        under = np.flatnonzero(smooth[: over_top[0] + 1] <= bottom + 0.2 * (top - bottom)) if len(over_top) else []
+        if not len(over_top) or not len(under):
+            return 0.0
+        return float((over_top[0] - under[-1]) * _FRAME_MS)
+
+    return edge(onset, True), edge(offset, False)
+
+
+def _rate_hz(features: ClipFeatures, inside: np.ndarray) -> float:
+    series = features.envelope_db[inside].reshape(-1)
+    if len(series) < 32:
+        return 0.0
+    series = series - series.mean()
+    power = np.abs(np.fft.rfft(series * np.hanning(len(series)))) ** 2
+    hz = np.fft.rfftfreq(len(series), CELL_S / 4)
+    band = (hz >= 2.0) & (hz <= 30.0)
+    return float(hz[band][np.argmax(power[band])]) if band.any() else 0.0
+
+
+def _settle(drafts: list[Draft]) -> list[Draft]:
+    """Make the words exclude each other where the sounds do."""
+    out = []
+    for draft in drafts:
+        m = draft.measures
+        if draft.sound == "burst" and draft.duration_s > _LONGEST_BURST_S:
+            continue
+        sudden = m.get("rise_ms", 1200.0) <= _BLAST_RISE_MS or draft.open_start
+        if draft.sound == "blast" and not (sudden and m["level_db"] >= _BLAST_RISE_DB):
+            # What rises slowly or little is a hiss, whatever its colour.
+            draft.sound = "hiss"
+        out.append(draft)
+    out.sort(key=lambda d: -d.probability)
+    kept: list[Draft] = []
+    exclusive = {"hiss", "blast", "burst"}
+    for draft in out:
+        rival = any(
+            draft.sound in exclusive and other.sound in exclusive and draft.overlap_s(other) > 0.5 * min(draft.duration_s, other.duration_s)
+            for other in kept
+        )
+        if not rival:
+            kept.append(draft)
+    return kept
+

@@ -1,0 +1,53 @@
+"""Find where something begins or ends on a level track of 64 ms cells."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.spectra import CELL_S
+
+#: Levels are compared over this many cells on both sides of a step (0.5 s).
+SIDE = 8
+
+
+def step_times(levels_db: np.ndarray, low_s: float, high_s: float, rising: bool) -> tuple[float, float]:
+    """Place a step between two times where the levels of several bands change most.
+
+    Parameters
+    ----------
+    levels_db : np.ndarray [shape=(t, bands)]
+    low_s, high_s : float
+        Where to look.
+    rising : bool
+        Look for a beginning (True) or an ending.
+
+    Returns
+    -------
+    at_s, height_db : float
+        Time of the step and its mean height over the bands that change.
+    """
+    t = len(levels_db)
+    low = int(np.clip(np.floor(low_s / CELL_S), 1, max(1, t - 1)))
+    high = int(np.clip(np.ceil(high_s / CELL_S), low, max(low, t - 1)))
+    cumulative = np.concatenate([np.zeros((1, levels_db.shape[1])), np.cumsum(levels_db, axis=0, dtype=np.float64)])
+    at = np.arange(low, high + 1)
+    after_end, before_start = np.minimum(at + SIDE, t), np.maximum(at - SIDE, 0)
+    after = (cumulative[after_end] - cumulative[at]) / (after_end - at)[:, None].clip(1)
+    before = (cumulative[at] - cumulative[before_start]) / (at - before_start)[:, None].clip(1)
+    change = np.clip(after - before if rising else before - after, 0.0, 20.0)
+    height = np.sort(change, axis=1)[:, -max(1, change.shape[1] // 3) :].mean(axis=1)
+    best = int(np.argmax(height))
+    return float(at[best] * CELL_S), float(height[best])
+
+
+def runs(active: np.ndarray, gap: int = 0) -> list[tuple[int, int]]:
+    """Return [start, stop) of each run of True, joining runs whose gap is at most `gap`."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], active.astype(np.int8), [0]])))
+    spans = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    joined: list[tuple[int, int]] = []
+    for start, stop in spans:
+        if joined and start - joined[-1][1] <= gap:
+            joined[-1] = (joined[-1][0], stop)
+        else:
+            joined.append((start, stop))
+    return joined

@@ -1,0 +1,136 @@
+"""Hums, buzzes, pumps and motors from locked and slipping lines; tones from narrow peaks.
+
+The physics (common practice): a coil pulls twice a mains cycle, so it hums at
+2f and its multiples; a half-wave fed plunger strikes once a cycle, so it shows
+odd multiples too; a turning motor adds a comb at its shaft rate, which slips.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.ear.draft import Draft
+from listen.ear.steps import runs, step_times
+from listen.features.collect import BANDS_K, ClipFeatures
+from listen.features.mains import CombTracks
+from listen.spectra import CELL_S, LINE_N, LINE_RATE_HZ, LINE_S
+from listen.types import Mains
+
+_WINDOW_S = LINE_N / LINE_RATE_HZ
+_STROKE_ODD_N, _STROKE_ODD_OVER_DB, _STROKE_ODD_BELOW_EVEN_DB = 2, 14.0, 14.0
+_BUZZ_EVEN_N, _BUZZ_OVER_DB = 6, 16.0
+_HUM_OVER_DB = 14.0
+_SHAFT_SHARE = 0.3
+_OPEN_S = 0.6
+_TONE_DB, _TONE_CELLS = 16.0, 2
+
+
+def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[Draft]:
+    """Name what the lines of a clip say."""
+    v = len(combs.even_n)
+    if v == 0:
+        return []
+    stroke = (
+        (combs.odd_n >= _STROKE_ODD_N) & (combs.odd_over_db >= _STROKE_ODD_OVER_DB)
+        & (combs.odd_db > combs.even_db - _STROKE_ODD_BELOW_EVEN_DB)
+    )  # fmt: skip
+    motor = np.isfinite(combs.shaft_hz) & (combs.shaft_share >= _SHAFT_SHARE) & ~stroke
+    even = (combs.even_n >= 1) & (combs.even_over_db >= _HUM_OVER_DB)
+    buzz = even & (combs.even_n >= _BUZZ_EVEN_N) & (combs.even_over_db >= _BUZZ_OVER_DB) & ~stroke
+    hum = even & ~buzz & ~stroke
+    drafts: list[Draft] = []
+    for sound, active in (("stroke_train", stroke), ("motor_run", motor), ("mains_buzz", buzz), ("mains_hum", hum)):
+        for first, stop in runs(active, gap=2):
+            if stop - first < min(2, v):
+                continue
+            drafts.append(_locked(sound, features, combs, mains, first, stop))
+    return _tidy(drafts) + _narrow(features)
+
+
+def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int) -> Draft:
+    v = len(combs.even_n)
+    start_s, end_s = first * LINE_S, (stop - 1) * LINE_S + _WINDOW_S
+    low_k, high_k = BANDS_K.index(-14), BANDS_K.index(4)
+    tracks = features.bands_db[:, low_k:high_k]
+    open_start = first == 0
+    open_end = stop >= v
+    onset, offset = start_s, end_s
+    if len(tracks) > 4:
+        at, height = step_times(tracks, max(0.0, start_s - 0.3), start_s + _WINDOW_S, rising=True)
+        if not (open_start and (height < 5.0 or at < _OPEN_S / 2)):
+            onset, open_start = at, False
+        at, height = step_times(tracks, end_s - _WINDOW_S, end_s + 0.3, rising=False)
+        if not (open_end and (height < 5.0 or at > features.duration_s - _OPEN_S / 2)):
+            offset, open_end = at, False
+    onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)
+    if offset <= onset:
+        onset, offset = start_s, end_s
+    inside = slice(first, stop)
+    measures: dict[str, float] = {}
+    if sound == "motor_run":
+        shaft = float(np.nanmedian(combs.shaft_hz[inside]))
+        measures |= {"shaft_hz": shaft, "lines": float(np.max(combs.shaft_n[inside])), "level_db": _over(features, onset, offset)}
+        if mains.hz and combs.poles:
+            synchronous = 2.0 * (mains.measured_hz or mains.hz) / combs.poles
+            measures |= {"poles": float(combs.poles), "slip": 1.0 - shaft / synchronous}
+        sure = float(np.clip(0.35 + np.median(combs.shaft_share[inside]), 0.5, 0.97))
+    elif sound == "stroke_train":
+        expected = max(1, stop - first)
+        measures |= {
+            "strokes_hz": float(mains.measured_hz or mains.hz or 0.0),
+            "lines": float(np.median(combs.odd_n[inside] + combs.even_n[inside])),
+            "level_db": _over(features, onset, offset),
+            "missing_fraction": 1.0 - float(np.sum(combs.odd_n[inside] >= _STROKE_ODD_N)) / expected,
+        }
+        sure = float(np.clip(0.5 + 0.05 * np.median(combs.odd_n[inside]), 0.5, 0.97))
+    else:
+        measures |= {
+            "line_hz": float(np.nanmedian(combs.line_hz[inside])),
+            "lines": float(np.median(combs.even_n[inside])),
+            "level_db": float(np.median(combs.even_over_db[inside])),
+        }
+        sure = float(np.clip(0.4 + 0.012 * np.median(combs.even_over_db[inside]) + 0.03 * np.median(combs.even_n[inside]), 0.5, 0.97))
+    return Draft(sound, onset, offset, sure, measures, open_start, open_end)
+
+
+def _over(features: ClipFeatures, onset_s: float, offset_s: float) -> float:
+    """Level while the sound lasts over the level outside it, 80 Hz to 2 kHz, dB (0 when it fills the clip)."""
+    level = features.band_db(80.0, 2000.0)
+    inside = (features.times_s >= onset_s) & (features.times_s < offset_s)
+    if not inside.any() or inside.all():
+        return 0.0
+    return float(np.median(level[inside]) - np.median(level[~inside]))
+
+
+def _tidy(drafts: list[Draft]) -> list[Draft]:
+    """A hum that lies inside a running motor or pump is that motor's own."""
+    carriers = [d for d in drafts if d.sound in ("motor_run", "stroke_train")]
+    out = []
+    for draft in drafts:
+        if draft.sound == "mains_hum" and any(draft.overlap_s(c) > 0.6 * draft.duration_s for c in carriers):
+            continue
+        out.append(draft)
+    return out
+
+
+def _narrow(features: ClipFeatures) -> list[Draft]:
+    """Squeals, honks and beeps: a narrow peak that stands for some time at one pitch."""
+    active = features.tone_db > _TONE_DB
+    octave = np.log2(np.maximum(features.tone_hz, 1.0))
+    drafts = []
+    for first, stop in runs(active, gap=1):
+        if stop - first < _TONE_CELLS:
+            continue
+        hz = float(2 ** np.median(octave[first:stop]))
+        wander = float(np.std(octave[first:stop]))
+        duration = (stop - first) * CELL_S
+        measures = {"tone_hz": hz, "level_db": float(np.median(features.tone_db[first:stop]))}
+        if 1800.0 <= hz <= 5000.0 and duration < 1.2 and wander < 0.02:
+            sound = "beep"
+        elif 750.0 <= hz <= 6500.0 and wander < 0.15 and duration >= 0.4:
+            sound = "squeal"
+        else:
+            # Lower tones are mostly lines of motors and voices: left to the other detectors.
+            continue
+        drafts.append(Draft(sound, first * CELL_S, stop * CELL_S, 0.6, measures, first == 0, stop >= len(active)))
+    return drafts

@@ -1,0 +1,1 @@
+"""Train and score: scikit-learn lives here, never on the path of `hear`."""

@@ -1,0 +1,66 @@
+"""Fit one head in scikit-learn and bring it into the shipped form."""
+
+from __future__ import annotations
+
+import warnings
+from typing import Any
+
+import numpy as np
+
+from listen.ear.bundle import Head
+from listen.learn.labelled import Rows
+from listen.learn.recipe import HeadRecipe
+
+_FOLDS = 3
+
+
+def fit_network(rows: Rows, recipe: HeadRecipe, seed: int) -> tuple[Any, np.ndarray, np.ndarray]:
+    """Train a small network on standardised rows.
+
+    Returns
+    -------
+    network : sklearn.neural_network.MLPClassifier
+    mean, scale : np.ndarray [shape=(f,)]
+    """
+    from sklearn.exceptions import ConvergenceWarning
+    from sklearn.neural_network import MLPClassifier
+
+    x = rows.x.astype(np.float64)
+    mean, scale = x.mean(axis=0), np.maximum(x.std(axis=0), 1e-3)
+    network = MLPClassifier(
+        hidden_layer_sizes=recipe.hidden, alpha=recipe.alpha, max_iter=recipe.epochs, batch_size=256,
+        learning_rate_init=2e-3, random_state=seed,
+    )  # fmt: skip
+    with warnings.catch_warnings():
+        # The number of passes is part of the recipe.
+        warnings.simplefilter("ignore", ConvergenceWarning)
+        network.fit((x - mean) / scale, rows.y)
+    return network, mean, scale
+
+
+def as_head(network: Any, mean: np.ndarray, scale: np.ndarray, labels: tuple[str, ...]) -> Head:
+    """Bring a fitted network into plain arrays (uncalibrated)."""
+    return Head(
+        labels, mean, scale,
+        tuple(np.asarray(w, np.float64) for w in network.coefs_), tuple(np.asarray(b, np.float64) for b in network.intercepts_),
+        np.ones(len(labels)), np.zeros(len(labels)),
+    )  # fmt: skip
+
+
+def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int) -> Head:
+    """Calibrate each label by a sigmoid on out-of-fold logits, whole groups held out together."""
+    from sklearn.linear_model import LogisticRegression
+    from sklearn.model_selection import GroupKFold
+
+    logits = np.zeros(rows.y.shape)
+    for fold, (train, held) in enumerate(GroupKFold(_FOLDS).split(rows.x, groups=rows.group)):
+        part = Rows(rows.x[train], rows.y[train], rows.group[train])
+        logits[held] = as_head(*fit_network(part, recipe, seed + 1 + fold), recipe.labels).logits(rows.x[held])
+    slope, offset = np.ones(len(recipe.labels)), np.zeros(len(recipe.labels))
+    for column in range(len(recipe.labels)):
+        y = rows.y[:, column]
+        if y.min() == y.max():
+            continue
+        fitted = LogisticRegression(C=1e3).fit(logits[:, [column]], y)
+        slope[column], offset[column] = max(0.05, float(fitted.coef_[0, 0])), float(fitted.intercept_[0])
+    return Head(head.labels, head.mean, head.scale, head.weights, head.biases, slope, offset)

@@ -1,0 +1,94 @@
+"""Turn a labelled clip into rows for training: features with yes, no, or leave out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from listen.features.collect import Collector
+from listen.features.mains import comb_tracks, estimate_mains
+from listen.features.textures import SEGMENT_S, segment_textures
+from listen.learn.recipe import HeadRecipe, Recipe
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A strong label: word, span in s, in-band level over all else in dB."""
+
+    sound: str
+    onset_s: float
+    offset_s: float
+    snr_db: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class LabelledClip:
+    """Samples (n,) float32 with strong labels; `group` keeps clips of one machine or recording together."""
+
+    samples: np.ndarray
+    rate_hz: int
+    spans: Sequence[Span]
+    group: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Feature rows `x` [shape=(k, f)], targets `y` [shape=(k, labels)] of 0/1, `group` [shape=(k,)]."""
+
+    x: np.ndarray
+    y: np.ndarray
+    group: np.ndarray
+
+
+def rows_of(clip: LabelledClip, recipe: Recipe) -> tuple[Rows, Rows]:
+    """Return (textures, onsets) rows of one clip."""
+    collector = Collector(clip.rate_hz)
+    collector.push(clip.samples)
+    features = collector.finish()
+    combs = comb_tracks(features.lines, estimate_mains(features.lines))
+    segments = segment_textures(features, combs)
+    y, keep = _texture_targets(segments.starts_s, clip.spans, recipe.textures)
+    textures = Rows(segments.values[keep], y[keep], np.full(int(keep.sum()), clip.group))
+    y, keep = _onset_targets(features.onsets.column("time_s"), clip.spans, recipe.onsets)
+    onsets = Rows(features.onsets.rows[keep], y[keep], np.full(int(keep.sum()), clip.group))
+    return textures, onsets
+
+
+def _texture_targets(starts_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe) -> tuple[np.ndarray, np.ndarray]:
+    y = np.zeros((len(starts_s), len(recipe.labels)), np.int8)
+    keep = np.ones(len(starts_s), bool)
+    for span in spans:
+        if span.sound not in recipe.labels:
+            continue
+        share = (np.minimum(starts_s + SEGMENT_S, span.offset_s) - np.maximum(starts_s, span.onset_s)) / SEGMENT_S
+        # A short sound fills its segment when most of it lies inside.
+        share = share / min(1.0, max(0.15, (span.offset_s - span.onset_s) / SEGMENT_S))
+        present = share >= recipe.present_share
+        if span.snr_db >= recipe.least_snr_db:
+            y[present, recipe.labels.index(span.sound)] = 1
+            keep &= ~((share > recipe.absent_share) & ~present)
+        else:
+            keep &= share <= recipe.absent_share
+    return y, keep
+
+
+def _onset_targets(times_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe) -> tuple[np.ndarray, np.ndarray]:
+    y = np.zeros((len(times_s), len(recipe.labels)), np.int8)
+    keep = np.ones(len(times_s), bool)
+    taken = np.zeros(len(times_s), bool)
+    # In order of strength: a click inside a sentence is a click.
+    for sound, label in (("click", "click"), ("thump", "thump"), ("bang", "thump"), ("click_train", "click"),
+                         ("drip", "drip"), ("clatter", "clatter"), ("speech", "speech")):  # fmt: skip
+        for span in spans:
+            if span.sound != sound or label not in recipe.labels:
+                continue
+            late = recipe.match_s if sound in ("click", "thump", "bang") else span.offset_s - span.onset_s
+            near = (times_s >= span.onset_s - recipe.match_s) & (times_s <= span.onset_s + late) & ~taken
+            if span.snr_db < recipe.least_snr_db:
+                keep[near] = False
+            y[near, recipe.labels.index(label)] = 1
+            taken |= near
+    y[~taken, recipe.labels.index("other")] = 1
+    return y, keep

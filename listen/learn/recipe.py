@@ -1,0 +1,67 @@
+"""A training recipe: a small TOML file, unknown keys refused."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from listen.errors import BadParameter
+from listen.vocabulary import SOUNDS
+
+
+@dataclass(frozen=True, slots=True)
+class HeadRecipe:
+    """One part of the model: labels, hidden layer sizes, L2 penalty, passes, and how labels are drawn."""
+
+    labels: tuple[str, ...]
+    hidden: tuple[int, ...]
+    alpha: float
+    epochs: int
+    least_snr_db: float
+    present_share: float = 0.5
+    absent_share: float = 0.1
+    match_s: float = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    version: str
+    seed: int
+    scenes_per_family: int
+    no_machine_scenes: int
+    textures: HeadRecipe
+    onsets: HeadRecipe
+
+
+def _fill(kind: type, table: dict[str, Any], where: str) -> Any:
+    known = {f.name for f in fields(kind)}
+    unknown = sorted(set(table) - known)
+    if unknown:
+        raise BadParameter(f"The recipe has an unknown entry {unknown[0]!r} in {where}: known are {', '.join(sorted(known))}.")
+    try:
+        return kind(**{key: tuple(value) if isinstance(value, list) else value for key, value in table.items()})
+    except TypeError as error:
+        raise BadParameter(f"The recipe lacks an entry in {where}: {error}.") from error
+
+
+def load_recipe(path: str | Path) -> Recipe:
+    """Read a recipe.
+
+    Raises
+    ------
+    BadParameter
+        Not readable, unknown or missing entries, labels that are no ear words.
+    """
+    try:
+        table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise BadParameter(f"The recipe {Path(path).name!r} cannot be read: {error}.") from error
+    for part in ("textures", "onsets"):
+        head = _fill(HeadRecipe, table.pop(part, {}), f"[{part}]")
+        bad = [label for label in head.labels if label not in SOUNDS]
+        if bad:
+            raise BadParameter(f"The recipe's [{part}] names {bad[0]!r}, which is no word of the ear.")
+        table[part] = head
+    return _fill(Recipe, table, "its top level")
