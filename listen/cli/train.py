@@ -17,7 +17,7 @@ from listen.resources import shipped
 )
 @click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), default=Path("trained"), show_default=True,
-    help="Folder for the new model, its card and its scores.",
+    help="Folder for the new model.",
 )  # fmt: skip
 @debug_option
 def train(recipe: Path | None, out: Path) -> int:
@@ -25,7 +25,7 @@ def train(recipe: Path | None, out: Path) -> int:
     recipe_path = recipe or shipped("models") / "recipe.toml"
     if not recipe_path.is_file():
         raise BadParameter(f"There is no recipe {recipe_path}: name a TOML file with --recipe.")
-    from listen.learn.train import train as run_training
+    from listen.cli.training_scenes import train_on_scenes
 
-    run_training(recipe_path, out, click.echo)
+    train_on_scenes(recipe_path, out, click.echo)
     return OK
