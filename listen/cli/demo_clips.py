@@ -42,8 +42,9 @@ def make_demo(folder: Path) -> list[DemoClip]:
     list of DemoClip
         Three clips of one invented machine, the same ones every time.
     """
-    from synthetic_audio import render, write
     from synthetic_audio.demo import demo_scenes
+
+    from synthetic_audio import render, write
 
     clips = []
     for number, spec in enumerate(demo_scenes(), start=1):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from listen.cli.group import OK, USAGE, debug_option, explain, say
+from listen.cli.group import OK, OURS, USAGE, debug_option, explain, say
 from listen.errors import BadParameter, ListenError, UnreadableClip, UnusableClip
 
 if TYPE_CHECKING:
@@ -61,7 +61,8 @@ def hear(
     A CLIP is any recording as a phone makes it. Name options before or after the
     clips; they hold for all clips of the call.
     """
-    from listen.bench import load_machine, parse_did, parse_gauge
+    from listen.bench.inputs import parse_did, parse_gauge
+    from listen.bench.machine import load_machine
     from listen.pipeline import hear as hear_clip
 
     context: dict[str, Any] = {
@@ -82,7 +83,8 @@ def hear(
             code = code or USAGE
             continue
         except Exception as error:
-            code = explain(error, about=clip.name)
+            found = explain(error, about=clip.name)
+            code = code if code == OURS else found
             continue
         _print(report, as_json=as_json)
         if folder is not None:

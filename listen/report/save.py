@@ -23,9 +23,10 @@ def file_stem(name: str) -> str:
     """Turn a clip's name into a file name without extension that every file system takes.
 
     >>> file_stem("../../bar 1/shot: 3.m4a")
-    'shot- 3.m4a'
+    'shot- 3'
     """
     last = re.split(r"[/\\]", plain_text(name))[-1]
+    last = re.sub(r"(?<=.)\.[A-Za-z0-9]{1,5}$", "", last)
     stem = unicodedata.normalize("NFC", re.sub(r'[<>:"|?*%]+', "-", last)).strip(" .-")
     while len(stem.encode()) > 120:
         stem = stem[:-1]
