@@ -1,0 +1,1 @@
+"""What else is heard in a kitchen or at a bench: nothing here belongs to the machine."""

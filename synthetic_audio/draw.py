@@ -1,0 +1,124 @@
+"""Draw a scene: which machine, what happens, what else is heard, which room and phone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from synthetic_audio.families import LENGTHS_S, WRITERS
+from synthetic_audio.machines import draw_physics, draw_profile
+from synthetic_audio.randomness import generator
+from synthetic_audio.ranges import SPLITS
+from synthetic_audio.score import Score
+from synthetic_audio.spec import Spec
+from synthetic_audio.surroundings import add_surroundings
+from synthetic_audio.vocabulary import FAMILIES, FAULTS
+
+#: True mains frequency lies this close to its nominal value.
+MAINS_DEVIATION_HZ = 0.1
+
+
+def _phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str, Any]:
+    codec = str(rng.choice(["none", "low_pass", "wide_band", "narrow_band"], p=[0.35, 0.45, 0.12, 0.08]))
+    return {
+        "highpass_hz": physics["phone_highpass_hz"],
+        "resonance_hz": physics["phone_resonance_hz"],
+        "resonance_db": round(float(rng.uniform(0, 7)), 2),
+        "noise_db": physics["phone_noise_db"],
+        "agc": round(float(rng.uniform(0.3, 0.8)), 2) if rng.random() < 0.3 else 0.0,
+        "agc_s": physics["phone_agc_s"],
+        "suppression": bool(rng.random() < 0.1),
+        "suppression_floor_db": round(float(rng.uniform(-24, -12)), 1),
+        "suppression_s": round(float(rng.uniform(1.0, 2.0)), 2),
+        "clip": bool(rng.random() < 0.05),
+        "over_db": round(float(rng.uniform(1, 6)), 1),
+        "codec": codec,
+        "lowpass_hz": physics["phone_lowpass_hz"],
+    }
+
+
+def draw(
+    seed: int,
+    family: str | None = None,
+    split: str = "train",
+    duration_s: float | None = None,
+    background: str | None = None,
+    phone: bool = True,
+    mains_hz: int | None = None,
+) -> Spec:
+    """Draw a scene.
+
+    Parameters
+    ----------
+    seed : int
+        Not negative.
+    family : str, optional
+        One of :data:`FAMILIES`; drawn if None.
+    split : str
+        `train` or `held_out`; their parameter ranges do not touch.
+    duration_s : float, optional
+        Length; drawn from the family's natural lengths if None.
+    background : str, optional
+        None draws; `none` leaves a clean machine; or names joined by commas.
+    phone : bool
+        Put a phone's microphone and codec behind it.
+    mains_hz : int, optional
+        50 or 60; drawn if None.
+
+    Raises
+    ------
+    ValueError
+        For an unknown family, split or background, or a duration in which the family cannot happen.
+
+    Examples
+    --------
+    >>> draw(3, "blast").family
+    'blast'
+    """
+    if split not in SPLITS:
+        raise ValueError(f"Unknown split {split!r}: use 'train' or 'held_out'.")
+    if seed < 0:
+        raise ValueError(f"The seed must not be negative, got {seed}.")
+    if family is None:
+        family = str(generator(seed, split, "family").choice(FAMILIES))
+    if family not in WRITERS:
+        raise ValueError(f"Unknown family {family!r}: use one of {', '.join(FAMILIES)}.")
+    if mains_hz not in (None, 50, 60):
+        raise ValueError(f"The mains are 50 or 60 Hz, got {mains_hz}.")
+    rng = generator(seed, split, family, "scene")
+    shortest, longest, least = LENGTHS_S[family]
+    drawn_s = round(float(rng.uniform(shortest, longest)), 2)
+    total_s = drawn_s if duration_s is None else float(duration_s)
+    if total_s < least:
+        raise ValueError(f"A scene of {family!r} needs at least {least:g} s, got {total_s:g}.")
+    nominal = int(rng.choice([50, 60])) if mains_hz is None else mains_hz
+    true_hz = round(nominal + float(rng.uniform(-MAINS_DEVIATION_HZ, MAINS_DEVIATION_HZ)), 4)
+    machine = draw_profile(rng, family, nominal)
+    physics = draw_physics(rng, split)
+    score = Score(rng, machine, physics, true_hz, total_s)
+    WRITERS[family](score)
+    around = generator(seed, split, family, "around")
+    add_surroundings(score, around, split, background)
+    room = {
+        "volume_m3": physics["room_volume_m3"],
+        "rt60_s": physics["rt60_s"],
+        "distance_m": physics["mic_distance_m"],
+    }
+    chain = _phone(generator(seed, split, family, "chain"), physics)
+    verdict = "abnormal" if family in FAULTS else "cannot_tell" if family == "no_machine" else "normal"
+    return Spec(
+        seed=int(seed),
+        split=split,
+        family=family,
+        duration_s=total_s,
+        mains_hz=true_hz,
+        machine=machine,
+        physics=physics,
+        events=tuple(score.events),
+        story=tuple(score.story),
+        gauges=score.gauges,
+        verdict=verdict,
+        room=room,
+        phone=chain if phone else None,
+    )
