@@ -1,0 +1,238 @@
+"""The nouns of the knowledge tables, as they are after loading.
+
+A fault is a symptom with one or more *patterns*; a pattern is a list of
+*clauses*, each the name of a fact (see :mod:`listen.bench.facts`) with its
+parameters. An expectation is one sound that a state calls for, allows or
+explains.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from listen.bench.machine import Machine
+from listen.types import Check
+
+#: How a check is done, from untouched to live: also the order in which checks are said.
+NEEDS: tuple[str, ...] = ("look", "controls", "covers_off_unplugged", "qualified_live")
+WHO: tuple[str, ...] = ("customer", "technician")
+ROLES: tuple[str, ...] = ("must", "may")
+RESTS_ON: tuple[str, ...] = ("published", "computed", "common practice", "estimate")
+STRENGTHS: tuple[str, ...] = ("weak", "fair", "strong")
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What a machine must be for an entry to hold; unknown fields pass unless `known` lists them."""
+
+    allowed: Mapping[str, tuple[Any, ...]]
+    known: tuple[str, ...] = ()
+
+    def holds(self, machine: Machine) -> bool:
+        for key, values in self.allowed.items():
+            value = getattr(machine, key)
+            if value is None:
+                if key in self.known:
+                    return False
+            elif value not in values:
+                return False
+        return True
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One fact to be asked of a scene. `note`: said as it is when the fact holds."""
+
+    fact: str
+    params: Mapping[str, Any]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """One way in which a fault shows itself; all clauses of `needs` must hold."""
+
+    name: str
+    level: str
+    strength: str
+    verdict: str
+    needs: tuple[Clause, ...]
+    supports: tuple[Clause, ...]
+    against: tuple[Clause, ...]
+    machine: Condition
+    stop_kinds: tuple[str, ...] = ()
+    say_first: str = ""
+    question: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckEntry:
+    """A check as laid down; `runs_machine` keeps it away from every stop."""
+
+    check: Check
+    runs_machine: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A symptom and all that is known of it."""
+
+    code: str
+    symptom: str
+    parts: tuple[str, ...]
+    causes: tuple[str, ...]
+    checks: tuple[CheckEntry, ...]
+    patterns: tuple[Pattern, ...]
+    machine: Condition
+    rests_on: str
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """One kind of sound in one state.
+
+    Attributes
+    ----------
+    sounds : tuple of str
+        Any of these will do; the first is the one reported.
+    role : {"must", "may"}
+        A *must* is looked for; both explain the sound when it is there.
+    at : {"span", "start", "end"}
+        Where a must belongs: anywhere, or within `before_s`/`after_s` of an end of the state.
+    boiler_at_most_bar : float or None
+        Explains only when the boiler gauge was read and stands no higher.
+    with_pump : bool
+        Explains only while a pump runs (and 1.5 s after).
+    ends : bool
+        Explains only a sound that ends within the clip.
+    max_s : float or None
+        Explains no sound that lasts longer.
+    must_carry : bool
+        The clip has to be able to carry the sound for a verdict of `normal`.
+    """
+
+    state: str
+    sounds: tuple[str, ...]
+    role: str
+    machine: Condition
+    rests_on: str
+    at: str = "span"
+    before_s: float = 1.5
+    after_s: float = 1.5
+    boiler_at_most_bar: float | None = None
+    with_pump: bool = False
+    ends: bool = False
+    max_s: float | None = None
+    must_carry: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What an action a person reports means for the state.
+
+    `begins` is the state from that moment on; after `lasts_s` it passes into
+    `then`. `before` is what the state was until then, if no earlier mark says.
+    `certain`: the action itself settles the state; otherwise it is drafted.
+    """
+
+    slug: str
+    words: str
+    begins: str
+    certain: bool
+    before: str | None = None
+    then: str | None = None
+    lasts_s: float | None = None
+    then_certain: bool = False
+    lever_begins: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeRule:
+    """A gauge above a limit: `above` names a field of the profile, or stands for a number of bar."""
+
+    fault: str
+    gauge: str
+    above: str | float
+    margin_bar: float
+    level: str
+    stop_kinds: tuple[str, ...]
+    say: str
+    only_if_unknown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Danger:
+    """One danger that a person reports, in words or as an answer to a first-minute question."""
+
+    id: str
+    question: str
+    symptom: str
+    do: str
+    stop_kinds: tuple[str, ...]
+    words: tuple[str, ...]
+    parts: tuple[str, ...]
+    causes: tuple[str, ...]
+    checks: tuple[CheckEntry, ...]
+    first_minute: bool
+    rests_on: str
+
+
+@dataclass(frozen=True, slots=True)
+class StopKind:
+    """How a kind of stop is said."""
+
+    kind: str
+    say: str
+    say_three_phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Numbers of the bench as a whole; each is laid down with its ground in `settings.toml`."""
+
+    event_probability: float
+    absence_ceiling: float
+    mark_tolerance_s: float
+    unexplained_slack_s: float
+    pump_gap_s: float
+    pressure_sounds: tuple[str, ...]
+    needs_explaining: tuple[str, ...]
+    masks: Mapping[str, tuple[str, ...]]
+    draft_brew_s: float
+    draft_min_pump_s: float
+    burst_after_s: float
+    default_question: str
+    default_retake: str
+
+
+@dataclass(frozen=True, slots=True)
+class SaidQuestion:
+    """A question that certain words of the person call for."""
+
+    words: tuple[str, ...]
+    question: str
+
+
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """All tables together."""
+
+    settings: Settings
+    state_words: Mapping[str, str]
+    actions: Mapping[str, Action]
+    expectations: tuple[Expectation, ...]
+    faults: tuple[Fault, ...]
+    gauge_rules: tuple[GaugeRule, ...]
+    dangers: tuple[Danger, ...]
+    stop_kinds: Mapping[str, StopKind]
+    cautions: Mapping[str, str]
+    said_questions: tuple[SaidQuestion, ...]
+
+    def fault(self, code: str) -> Fault:
+        return next(fault for fault in self.faults if fault.code == code)
+
+    def expected(self, state: str, machine: Machine) -> tuple[Expectation, ...]:
+        """Return what holds in a state on this machine."""
+        return tuple(e for e in self.expectations if e.state == state and e.machine.holds(machine))

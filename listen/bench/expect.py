@@ -1,0 +1,100 @@
+"""What each state of the story calls for, and whether it was heard."""
+
+from __future__ import annotations
+
+from listen.bench.entries import Expectation
+from listen.bench.scene import Scene
+from listen.types import Expected, SoundEvent, StorySpan
+
+
+def expected_sounds(scene: Scene) -> tuple[Expected, ...]:
+    """Return one entry for each sound that a state of the story must have.
+
+    A missing sound counts as missing only in a state that a person gave, in a
+    window that lies within the clip, and where the clip could have carried it.
+    """
+    out = []
+    for span in scene.spans:
+        for entry in scene.knowledge.expected(span.state, scene.machine):
+            if entry.role == "must":
+                out.append(_one(scene, span, entry))
+    return tuple(out)
+
+
+def _window(scene: Scene, span: StorySpan, entry: Expectation) -> tuple[float, float]:
+    if entry.at == "start":
+        return span.start_s - entry.before_s, span.start_s + entry.after_s
+    if entry.at == "end":
+        return span.end_s - entry.before_s, span.end_s + entry.after_s
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    return span.start_s - tolerance, span.end_s + tolerance
+
+
+def _one(scene: Scene, span: StorySpan, entry: Expectation) -> Expected:
+    start, end = _window(scene, span, entry)
+    hits = [e for e in scene.counted(*entry.sounds) if _within(e, start, end, entry.at)]
+    sound = entry.sounds[0]
+    if hits:
+        return Expected(span.state, hits[0].sound, "heard", tuple(e.id for e in hits))
+    if [e for e in scene.faint(*entry.sounds) if _within(e, start, end, entry.at)]:
+        return Expected(span.state, sound, "cannot_tell", (), "perhaps there, too faint to count")
+    if span.source != "given":
+        return Expected(span.state, sound, "cannot_tell", (), "the state itself is only drafted")
+    inside = (max(0.0, start), min(scene.duration_s, end))
+    if entry.at == "start" and span.start_s < min(entry.before_s, 0.5):
+        return Expected(span.state, sound, "cannot_tell", (), "the clip begins too late for it")
+    if entry.at == "start" and end > scene.duration_s + 0.5:
+        return Expected(span.state, sound, "cannot_tell", (), "the clip ends too early for it")
+    if entry.at == "span" and span.end_s - span.start_s < scene.knowledge.settings.mark_tolerance_s:
+        return Expected(span.state, sound, "cannot_tell", (), "the state is too short in this clip")
+    if not scene.carries(sound, *inside):
+        return Expected(span.state, sound, "cannot_tell", (), "this clip could not have carried it")
+    if not scene.counted():
+        return Expected(span.state, sound, "cannot_tell", (), "nothing at all is heard in this clip")
+    return Expected(span.state, sound, "missing", (), "not heard, though this clip could have carried it")
+
+
+def _within(event: SoundEvent, start: float, end: float, at: str) -> bool:
+    if at == "span":
+        return event.onset_s < end and event.offset_s > start
+    return start <= event.onset_s <= end
+
+
+def blocked_sounds(scene: Scene) -> list[tuple[str, float, float]]:
+    """Return what the clip would have to carry, in the states of its story, and does not."""
+    out = []
+    for span in scene.spans:
+        for entry in scene.knowledge.expected(span.state, scene.machine):
+            if entry.must_carry and not scene.carries(entry.sounds[0], span.start_s, span.end_s):
+                out.append((entry.sounds[0], span.start_s, span.end_s))
+    return out
+
+
+def machine_heard(scene: Scene) -> bool:
+    """Tell whether a machine is heard, strictly enough that a kitchen is not taken for one.
+
+    With a given story: any sound that the state at that moment calls for or
+    allows. Without: a pump run that begins or ends in the clip, with a click
+    at that moment or a discharge after it.
+    """
+    if scene.told:
+        for event in scene.counted():
+            for span in scene.spans:
+                wide = scene.widened((span.start_s, span.end_s))
+                if span.source != "given" or not wide[0] <= event.onset_s <= wide[1]:
+                    continue
+                entries = scene.knowledge.expected(span.state, scene.machine)
+                if any(event.sound in entry.sounds for entry in entries):
+                    return True
+        return bool(scene.pump_runs())
+    clicks = [c.onset_s for c in scene.counted("click")]
+    bursts = [b.onset_s for b in scene.counted("burst")]
+    for run in scene.pump_runs():
+        if not run.open_start and any(abs(c - run.onset_s) <= 0.7 for c in clicks):
+            return True
+        if not run.open_end and any(abs(c - run.offset_s) <= 0.7 for c in clicks):
+            return True
+        after = scene.knowledge.settings.burst_after_s
+        if not run.open_end and any(-0.5 <= b - run.offset_s <= after for b in bursts):
+            return True
+    return False

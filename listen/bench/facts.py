@@ -1,0 +1,223 @@
+"""Facts of presence: what was heard, where, with what beside it.
+
+A fact is a small named predicate over a :class:`~listen.bench.scene.Scene`. It
+answers yes, no or cannot tell, says why in a sentence with times, and names
+the events it rests on. The knowledge tables call facts by name; the loader
+checks name and parameters against :data:`FACTS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from listen.bench.scene import Scene, overlap_s
+from listen.bench.story import clock
+from listen.types import SoundEvent
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a fact says of a scene.
+
+    Attributes
+    ----------
+    truth : {"yes", "no", "cannot_tell"}
+    say : tuple of str
+        Why, with times and numbers.
+    event_ids : tuple of str
+    blocked : tuple of (sound, start_s, end_s)
+        What the clip would have had to carry for an answer.
+    """
+
+    truth: str
+    say: tuple[str, ...] = ()
+    event_ids: tuple[str, ...] = ()
+    blocked: tuple[tuple[str, float, float], ...] = ()
+
+
+NO = Answer("no")
+Fact = Callable[..., Answer]
+FACTS: dict[str, Fact] = {}
+
+
+def fact(function: Fact) -> Fact:
+    """Enter a predicate into the table under its own name."""
+    FACTS[function.__name__] = function
+    return function
+
+
+def say_event(event: SoundEvent) -> str:
+    """Name an event with its times and the measures a technician reads."""
+    end = "the end of the clip" if event.open_end else clock(event.offset_s)
+    text = f"{event.sound.replace('_', ' ')} from {clock(event.onset_s)} to {end} ({event.duration_s:.1f} s"
+    for key, unit in (("level_db", "dB over its surroundings"), ("rate_hz", "a second"), ("line_hz", "Hz")):
+        if key in event.measures:
+            text += f", {event.measures[key]:.4g} {unit}"
+    return text + ")"
+
+
+def _measured(event: SoundEvent, at_least: Mapping[str, float], at_most: Mapping[str, float]) -> bool:
+    """Tell whether measures lie within limits; one that was not taken meets no lower limit."""
+    if any(event.measures.get(key, float("-inf")) < value for key, value in at_least.items()):
+        return False
+    return not any(event.measures.get(key, float("-inf")) > value for key, value in at_most.items())
+
+
+def _yes(events: Sequence[SoundEvent]) -> Answer:
+    if not events:
+        return NO
+    return Answer("yes", tuple(say_event(e) for e in events[:4]), tuple(e.id for e in events))
+
+
+@fact
+def heard(
+    scene: Scene,
+    *,
+    sounds: tuple[str, ...],
+    min_s: float = 0.0,
+    at_least: Mapping[str, float] | None = None,
+    at_most: Mapping[str, float] | None = None,
+) -> Answer:
+    """Heard anywhere, whatever the state."""
+    events = [
+        e
+        for e in scene.counted(*sounds)
+        if e.duration_s >= min_s and _measured(e, at_least or {}, at_most or {})
+    ]
+    return _yes(events)
+
+
+@fact
+def heard_in(
+    scene: Scene,
+    *,
+    sounds: tuple[str, ...],
+    states: tuple[str, ...],
+    min_s: float = 0.0,
+    at_least: Mapping[str, float] | None = None,
+    at_most: Mapping[str, float] | None = None,
+) -> Answer:
+    """Heard for `min_s` within given states, which are narrowed at their borders."""
+    stretches = scene.narrowed(states)
+    events = []
+    for e in scene.counted(*sounds):
+        inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
+        touched = any(s[0] <= e.onset_s <= s[1] for s in stretches)
+        enough = inside >= min(min_s, 1e9) if min_s > 0.0 else inside > 0.0 or touched
+        if enough and _measured(e, at_least or {}, at_most or {}):
+            events.append(e)
+    return _yes(events)
+
+
+@fact
+def unexplained(scene: Scene, *, sounds: tuple[str, ...], min_s: float = 0.0) -> Answer:
+    """Heard, and no state that could explain it covers it."""
+    events = [e for e in scene.counted(*sounds) if e.duration_s >= min_s and scene.explanation(e) is None]
+    return _yes(events)
+
+
+@fact
+def heard_with_pump(
+    scene: Scene, *, sounds: tuple[str, ...], min_s: float, keeps_to_it: bool = False
+) -> Answer:
+    """Heard while a pump runs, for `min_s` in all.
+
+    With `keeps_to_it` only pump runs that begin or end within the clip count,
+    and only sounds that do not stick out of them: what another appliance or a
+    walk over gravel seldom does.
+    """
+    runs = [
+        (r.onset_s, r.offset_s)
+        for r in scene.pump_runs()
+        if not (keeps_to_it and r.open_start and r.open_end)
+    ]
+    total, events = 0.0, []
+    for e in scene.counted(*sounds):
+        inside = sum(overlap_s((e.onset_s, e.offset_s), r) for r in runs)
+        if keeps_to_it and e.duration_s - inside > scene.knowledge.settings.unexplained_slack_s:
+            continue
+        if inside > 0.0:
+            total += inside
+            events.append(e)
+    if total < min_s:
+        return NO
+    ids = tuple(e.id for e in events)
+    says = tuple(f"{say_event(e)} while the pump runs" for e in events[:4])
+    return Answer("yes", says, ids)
+
+
+@fact
+def heard_in_runs(scene: Scene, *, sounds: tuple[str, ...], runs: int) -> Answer:
+    """Heard in at least `runs` separate pump runs."""
+    with_it = [
+        r
+        for r in scene.pump_runs()
+        if any(
+            overlap_s((e.onset_s, e.offset_s), (r.onset_s, r.offset_s)) > 0.3 for e in scene.counted(*sounds)
+        )
+    ]
+    if len(with_it) < runs:
+        return NO
+    return Answer("yes", (f"the same sound in {len(with_it)} pump runs",))
+
+
+@fact
+def bounded_by_clicks(scene: Scene, *, sounds: tuple[str, ...], within_s: float) -> Answer:
+    """A sound that begins and ends with a click: something was switched for just that long."""
+    clicks = [c.onset_s for c in scene.counted("click")]
+    events = [
+        e
+        for e in scene.counted(*sounds)
+        if not e.open_start
+        and not e.open_end
+        and any(abs(c - e.onset_s) <= within_s for c in clicks)
+        and any(abs(c - e.offset_s) <= within_s for c in clicks)
+    ]
+    answer = _yes(events)
+    return Answer(
+        answer.truth, tuple(f"{s}, with a click at both ends" for s in answer.say), answer.event_ids
+    )
+
+
+@fact
+def open_through(scene: Scene, *, sounds: tuple[str, ...]) -> Answer:
+    """There from the first moment of the clip to the last, as another appliance would be."""
+    events = [e for e in scene.counted(*sounds) if e.open_start and e.open_end]
+    return _yes(events)
+
+
+@fact
+def told(scene: Scene) -> Answer:
+    """A person gave a state."""
+    return Answer("yes") if scene.told else NO
+
+
+@fact
+def not_told(scene: Scene) -> Answer:
+    """No person gave a state."""
+    return NO if scene.told else Answer("yes")
+
+
+@fact
+def gauge_above(scene: Scene, *, gauge: str, bar: float) -> Answer:
+    """A gauge was read and stands above a value."""
+    reading = scene.gauges.get(gauge)
+    if reading is None or reading <= bar:
+        return NO
+    return Answer("yes", (f"{gauge} gauge at {reading:g} bar",))
+
+
+@fact
+def gauge_below(scene: Scene, *, gauge: str, bar: float) -> Answer:
+    """A gauge was read and stands below a value."""
+    reading = scene.gauges.get(gauge)
+    if reading is None or reading >= bar:
+        return NO
+    return Answer("yes", (f"{gauge} gauge at {reading:g} bar",))
+
+
+@fact
+def gauge_not_read(scene: Scene, *, gauge: str) -> Answer:
+    """Nobody read the gauge out."""
+    return NO if gauge in scene.gauges else Answer("yes", (f"{gauge} gauge not read",))

@@ -1,0 +1,212 @@
+"""The judgement of a clip: level, what to say first, verdict, findings, the next question.
+
+Level and verdict are independent: a silent clip with the gauge in the red is
+`cannot_tell` and `stop`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from listen.bench.diagnose import Diagnosis, Held, diagnose
+from listen.bench.entries import Knowledge
+from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard
+from listen.bench.knowledge import load_knowledge
+from listen.bench.ladder import order_findings, worst
+from listen.bench.machine import Machine
+from listen.bench.safety import danger_of, kind_sentences, safety_findings
+from listen.bench.said import contains
+from listen.bench.scene import Scene
+from listen.bench.story import draft_spans, spans_from_marks
+from listen.errors import BadParameter
+from listen.types import Expected, Finding, Mains, Quality, SoundEvent, StoryMark, StorySpan
+from listen.vocabulary import GAUGES
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What the bench says of a clip; the fields go into a report as they are."""
+
+    level: str
+    say_first: str | None
+    verdict: str
+    because: str
+    retake: str | None
+    story: tuple[StorySpan, ...]
+    expected: tuple[Expected, ...]
+    findings: tuple[Finding, ...]
+    question: str | None
+
+
+def judge(
+    *,
+    events: Sequence[SoundEvent],
+    quality: Quality,
+    mains: Mains,
+    duration_s: float,
+    machine: Machine,
+    marks: Sequence[StoryMark] = (),
+    gauges: Mapping[str, float] | None = None,
+    said: str = "",
+    answers: Mapping[str, str] | None = None,
+    knowledge: Knowledge | None = None,
+) -> Judgement:
+    """Judge one clip from what was heard and what is known.
+
+    Parameters
+    ----------
+    events : sequence of SoundEvent
+    quality, mains
+        What the clip can carry; the mains estimate.
+    duration_s : float
+    machine : Machine
+    marks : sequence of StoryMark
+        What a person says was done, or which state began, and when.
+    gauges : mapping of str to float
+        Readings in bar above atmosphere.
+    said : str
+        The person's own words.
+    answers : mapping of str to str
+        First-minute questions: "yes", "no" or "unknown".
+    knowledge : Knowledge or None
+        The shipped tables unless others are given.
+
+    Raises
+    ------
+    BadParameter
+        On a gauge or an answer that is not known.
+    """
+    knowledge = knowledge or load_knowledge()
+    gauges = dict(gauges or {})
+    for name in gauges:
+        if name not in GAUGES:
+            raise BadParameter(f"There is no gauge {name!r}; the gauges are {', '.join(GAUGES)}.")
+    scene = Scene(
+        events=tuple(sorted(events, key=lambda e: (e.onset_s, e.offset_s, e.id))),
+        quality=quality,
+        mains=mains,
+        duration_s=duration_s,
+        machine=machine,
+        marks=tuple(sorted(marks, key=lambda m: m.at_s)),
+        spans=spans_from_marks(marks, duration_s=duration_s, machine=machine, knowledge=knowledge),
+        gauges=gauges,
+        said=said,
+        knowledge=knowledge,
+    )
+    if not scene.spans:
+        scene = _with_spans(scene, draft_spans(scene))
+    safety = safety_findings(
+        machine=machine, gauges=gauges, said=said, answers=answers or {}, knowledge=knowledge
+    )
+    diagnosis = diagnose(scene)
+    expected = expected_sounds(scene)
+    findings = order_findings((*safety, *(h.finding for h in diagnosis.held)))
+    verdict, because = _verdict(scene, diagnosis, expected)
+    level = worst((*(f.level for f in findings), "watch" if verdict == "cannot_tell" else "fine"))
+    return Judgement(
+        level=level,
+        say_first=_say_first(scene, findings, diagnosis),
+        verdict=verdict,
+        because=because,
+        retake=None if level == "stop" else _retake(scene, diagnosis, expected, verdict),
+        story=scene.spans,
+        expected=expected,
+        findings=findings,
+        question=_question(scene, diagnosis, verdict, level),
+    )
+
+
+def _with_spans(scene: Scene, spans: tuple[StorySpan, ...]) -> Scene:
+    return replace(scene, spans=spans)
+
+
+def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...]) -> tuple[str, str]:
+    if not scene.quality.usable:
+        limits = "; ".join(limit.text for limit in scene.quality.limits[:2])
+        return "cannot_tell", f"This recording cannot carry a verdict. {limits}".strip()
+    abnormal = [h for h in diagnosis.held if h.verdict == "abnormal"]
+    if abnormal:
+        return "abnormal", _because(abnormal[0])
+    if diagnosis.held:
+        return "cannot_tell", _because(diagnosis.held[0])
+    if not machine_heard(scene):
+        return "cannot_tell", "No machine is heard in this clip."
+    missing = [e for e in expected if e.status == "missing"]
+    if missing:
+        states = scene.knowledge.state_words
+        names = ", ".join(f"{_word(e.sound)} ({states[e.state]})" for e in missing)
+        return "cannot_tell", f"Expected and not heard: {names}."
+    if diagnosis.undecided:
+        return "cannot_tell", f"This clip leaves it open: {diagnosis.undecided[0][1]}."
+    unsure = [e for e in expected if e.status == "cannot_tell"]
+    if unsure:
+        return (
+            "cannot_tell",
+            f"Expected, and it cannot be told whether it was there: {_word(unsure[0].sound)} ({unsure[0].text}).",
+        )
+    blocked = blocked_sounds(scene)
+    if blocked:
+        return "cannot_tell", f"This clip could not have carried a {_word(blocked[0][0])}."
+    heard = ", ".join(dict.fromkeys(_word(e.sound) for e in expected if e.status == "heard"))
+    told = "given" if scene.told else "drafted"
+    states = ", ".join(dict.fromkeys(scene.knowledge.state_words[s.state] for s in scene.spans))
+    tail = f"; heard where it belongs: {heard}" if heard else ""
+    return "normal", f"Nothing unusual heard in this clip ({told}: {states}){tail}."
+
+
+def _word(sound: str) -> str:
+    return sound.replace("_", " ")
+
+
+def _because(held: Held) -> str:
+    says = held.finding.speaks_for
+    return f"{held.finding.symptom} {says[0][0].upper()}{says[0][1:]}." if says else held.finding.symptom
+
+
+def _say_first(scene: Scene, findings: tuple[Finding, ...], diagnosis: Diagnosis) -> str | None:
+    stops = [f for f in findings if f.level == "stop"]
+    texts = {id(h.finding): h.say_first for h in diagnosis.held}
+    if not stops:
+        first = next((t for f in findings if (t := texts.get(id(f)))), None)
+        return first or None
+    reasons, extra = [], []
+    for finding in stops:
+        danger = danger_of(finding, scene.knowledge)
+        reasons.append(texts.get(id(finding)) or finding.symptom)
+        if danger is not None:
+            extra.append(danger.do)
+    kinds = kind_sentences([f.stop_kinds for f in stops], scene.machine, scene.knowledge)
+    return " ".join(dict.fromkeys((*reasons, *kinds, *extra)))
+
+
+def _retake(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...], verdict: str) -> str | None:
+    """Return the one thing to do differently: the limit that blocks most of what was needed."""
+    needed = {sound for sound, _, _ in (*diagnosis.blocked, *blocked_sounds(scene))}
+    needed |= {e.sound for e in expected if e.status == "cannot_tell"}
+    scored = []
+    for place, limit in enumerate(scene.quality.limits):
+        if limit.retake is None:
+            continue
+        hits = len(needed) if "*" in limit.blocks else len(needed & set(limit.blocks))
+        if hits or not scene.quality.usable:
+            scored.append((-hits, place, limit.retake))
+    if scored:
+        return min(scored)[2]
+    if verdict == "cannot_tell" and not any(h.question for h in diagnosis.held):
+        return scene.knowledge.settings.default_retake
+    return None
+
+
+def _question(scene: Scene, diagnosis: Diagnosis, verdict: str, level: str) -> str | None:
+    """Return the one question that decides most; none that runs the machine while it must stop."""
+    if level != "stop":
+        for row in scene.knowledge.said_questions:
+            if contains(scene.said, row.words):
+                return row.question
+    for held in diagnosis.held:
+        if held.question and (verdict != "abnormal" or held.verdict == "abnormal"):
+            return held.question
+    if verdict == "cannot_tell" and not scene.told and level != "stop":
+        return scene.knowledge.settings.default_question
+    return None

@@ -1,0 +1,91 @@
+"""Facts of pump runs: how often, how long, and in which state."""
+
+from __future__ import annotations
+
+import re
+
+from listen.bench.facts import NO, Answer, fact
+from listen.bench.scene import PumpRun, Scene, overlap_s
+from listen.bench.story import clock
+
+_INTERVAL = re.compile(
+    r"\b(?:re-?)?fill(?:s|ed|ing)?\b[^.;]{0,30}?\bevery\s+(\d{1,3})\s*(s|sec|seconds?|m|min|mins|minutes?)\b"
+)
+_DRAWS = ("steam", "hot_water", "brew_start", "brew", "cooling_flush", "back_flush", "second_group")
+_DRAW_MARKS = ("steam_open", "hot_water_open", "brew_on", "lever_up", "flush", "fill_button")
+
+
+@fact
+def fills_counted(scene: Scene, *, states: tuple[str, ...], count: int, min_s: float, max_s: float) -> Answer:
+    """At least `count` fills in given states, with no draw in the clip that would explain them."""
+    stretches = scene.stretches(states)
+    fills = [
+        r
+        for r in scene.pump_runs()
+        if min_s <= r.duration_s <= max_s
+        and any(overlap_s((r.onset_s, r.offset_s), s) > 0.5 * r.duration_s for s in stretches)
+    ]
+    if len(fills) < count:
+        return NO
+    if scene.stretches(_DRAWS) or any(m.word in _DRAW_MARKS for m in scene.marks):
+        return NO
+    gaps = [b.onset_s - a.onset_s for a, b in zip(fills, fills[1:], strict=False)]
+    say = f"{len(fills)} fills at {', '.join(clock(r.onset_s) for r in fills)}"
+    if gaps:
+        say += f", {min(gaps):.0f} to {max(gaps):.0f} s apart, and nobody drew water or steam"
+    return Answer("yes", (say,), tuple(i for r in fills for i in r.event_ids))
+
+
+@fact
+def fill_interval_told(scene: Scene, *, at_most_s: float) -> Answer:
+    """The person tells of fills at a regular interval, not longer than `at_most_s`."""
+    match = _INTERVAL.search(scene.said.lower())
+    if match is None:
+        return NO
+    interval_s = float(match.group(1)) * (1.0 if match.group(2).startswith("s") else 60.0)
+    if interval_s > at_most_s:
+        return NO
+    return Answer("yes", (f"told: it fills every {interval_s / 60:.3g} min",))
+
+
+@fact
+def pump_longer_than(scene: Scene, *, states: tuple[str, ...], run_s: float) -> Answer:
+    """One pump run lasts longer than `run_s` within given states."""
+    stretches = scene.stretches(states)
+    for run in scene.pump_runs():
+        inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches)
+        if inside > run_s:
+            return Answer("yes", (_say_run(run),), run.event_ids)
+    return NO
+
+
+@fact
+def long_pump_untold(scene: Scene, *, run_s: float) -> Answer:
+    """One pump run lasts longer than `run_s` and no given state covers it."""
+    given = [(s.start_s, s.end_s) for s in scene.spans if s.source == "given"]
+    for run in scene.pump_runs():
+        inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in given)
+        if run.duration_s - inside > run_s:
+            return Answer("yes", (_say_run(run),), run.event_ids)
+    return NO
+
+
+@fact
+def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
+    """The pump runs on after the person stopped the brew."""
+    for mark in scene.marks:
+        if mark.word not in ("brew_off", "lever_down"):
+            continue
+        for run in scene.pump_runs():
+            if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
+                say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
+                return Answer("yes", (say,), run.event_ids)
+    return NO
+
+
+def _end(run: PumpRun) -> str:
+    return "the end of the clip" if run.open_end else clock(run.offset_s)
+
+
+def _say_run(run: PumpRun) -> str:
+    return f"the pump runs for {run.duration_s:.0f} s, from {clock(run.onset_s)} to {_end(run)}"

@@ -1,0 +1,208 @@
+"""All that the bench judges by, with the few questions every fact asks of it.
+
+Conventions
+-----------
+*Counted* events are those at or above the probability of the settings.
+Absence is stricter: an event that is fainter than counted, but not below the
+absence ceiling, leaves it open. Marks by people are imprecise: to accuse, a
+state is narrowed at its borders by the mark tolerance; to excuse, widened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from listen.bench.entries import Expectation, Knowledge
+from listen.bench.machine import Machine
+from listen.types import Mains, Quality, SoundEvent, StoryMark, StorySpan
+
+PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
+
+
+@dataclass(frozen=True, slots=True)
+class PumpRun:
+    """A stretch in which a pump is heard, gaps closed."""
+
+    onset_s: float
+    offset_s: float
+    event_ids: tuple[str, ...]
+    open_start: bool
+    open_end: bool
+
+    @property
+    def duration_s(self) -> float:
+        return self.offset_s - self.onset_s
+
+
+def overlap_s(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """Return the length two stretches have in common, 0 if none."""
+    return max(0.0, min(a[1], b[1]) - max(a[0], b[0]))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Events, quality, machine and story of one clip."""
+
+    events: tuple[SoundEvent, ...]
+    quality: Quality
+    mains: Mains
+    duration_s: float
+    machine: Machine
+    marks: tuple[StoryMark, ...]
+    spans: tuple[StorySpan, ...]
+    gauges: Mapping[str, float]
+    said: str
+    knowledge: Knowledge
+
+    def counted(self, *sounds: str) -> list[SoundEvent]:
+        """Return the events that count, in order; all sounds if none is named."""
+        floor = self.knowledge.settings.event_probability
+        return [e for e in self.events if e.probability >= floor and (not sounds or e.sound in sounds)]
+
+    def faint(self, *sounds: str) -> list[SoundEvent]:
+        """Return events too weak to count and too strong to be called absent."""
+        s = self.knowledge.settings
+        return [
+            e
+            for e in self.events
+            if e.sound in sounds and s.absence_ceiling <= e.probability < s.event_probability
+        ]
+
+    def carries(self, sound: str, start_s: float, end_s: float) -> bool:
+        """Tell whether the clip could have carried `sound` there; a running grinder hides it."""
+        if not self.quality.carries(sound, start_s, end_s):
+            return False
+        for mask, hidden in self.knowledge.settings.masks.items():
+            if sound in hidden or "*" in hidden:
+                for event in self.counted(mask):
+                    covered = overlap_s((event.onset_s, event.offset_s), (start_s, end_s))
+                    if covered > 0.5 * max(end_s - start_s, 1e-9):
+                        return False
+        return True
+
+    def pump_runs(self) -> list[PumpRun]:
+        """Return the pump runs; a gap shorter than the setting belongs to one run."""
+        runs: list[PumpRun] = []
+        for e in sorted(self.counted(*PUMP_SOUNDS), key=lambda e: (e.onset_s, e.offset_s)):
+            if runs and e.onset_s - runs[-1].offset_s <= self.knowledge.settings.pump_gap_s:
+                last = runs.pop()
+                longer = e.offset_s > last.offset_s
+                runs.append(
+                    PumpRun(
+                        last.onset_s,
+                        max(last.offset_s, e.offset_s),
+                        (*last.event_ids, e.id),
+                        last.open_start or e.open_start,
+                        e.open_end if longer else last.open_end or e.open_end,
+                    )
+                )
+            else:
+                runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
+        return runs
+
+    @property
+    def told(self) -> bool:
+        """Tell whether a person gave any state."""
+        return any(span.source == "given" for span in self.spans)
+
+    def stretches(self, states: Iterable[str], source: str = "given") -> list[tuple[float, float]]:
+        """Return the stretches in any of `states`, neighbours joined. `source`: "given" or "any"."""
+        wanted = set(states)
+        joined: list[tuple[float, float]] = []
+        for span in self.spans:
+            if span.state not in wanted or (source == "given" and span.source != "given"):
+                continue
+            if joined and span.start_s <= joined[-1][1] + 1e-6:
+                joined[-1] = (joined[-1][0], span.end_s)
+            else:
+                joined.append((span.start_s, span.end_s))
+        return joined
+
+    def narrowed(self, states: Iterable[str]) -> list[tuple[float, float]]:
+        """Return given stretches to accuse by: drawn in at borders within the clip."""
+        tolerance = self.knowledge.settings.mark_tolerance_s
+        drawn = []
+        for start, end in self.stretches(states):
+            start = start + tolerance if start > tolerance else start
+            end = end - tolerance if end < self.duration_s - tolerance else end
+            if end > start:
+                drawn.append((start, end))
+        return drawn
+
+    def widened(self, stretch: tuple[float, float]) -> tuple[float, float]:
+        """Return a stretch let out by the mark tolerance, within the clip."""
+        tolerance = self.knowledge.settings.mark_tolerance_s
+        return max(0.0, stretch[0] - tolerance), min(self.duration_s, stretch[1] + tolerance)
+
+    def mark_near(self, word: str, at_s: float, within_s: float) -> StoryMark | None:
+        """Return the nearest mark of that word, None if none is near."""
+        near = [m for m in self.marks if m.word == word and abs(m.at_s - at_s) <= within_s]
+        return min(near, key=lambda m: abs(m.at_s - at_s), default=None)
+
+    def explanation(self, event: SoundEvent) -> str | None:
+        """Return the state that explains an event, None if none does.
+
+        A sound that pressure makes is explained only by a state that a person
+        gave, with a gauge reading where the expectation asks for one.
+        """
+        slack = self.knowledge.settings.unexplained_slack_s
+        pressure = event.sound in self.knowledge.settings.pressure_sounds
+        covered: list[tuple[float, float]] = []
+        state = None
+        for span in self.spans:
+            if pressure and span.source != "given":
+                continue
+            for entry in self.knowledge.expected(span.state, self.machine):
+                if event.sound in entry.sounds and self._allows(entry, event):
+                    for stretch in self._cover(entry, span):
+                        if overlap_s(stretch, (event.onset_s, event.offset_s)) > 0 or _touches(
+                            stretch, event
+                        ):
+                            covered.append(stretch)
+                            state = state or span.state
+        left = uncovered_s((event.onset_s, event.offset_s), covered)
+        return state if state is not None and left <= slack else None
+
+    def _allows(self, entry: Expectation, event: SoundEvent) -> bool:
+        if entry.ends and event.open_end:
+            return False
+        if entry.max_s is not None and event.duration_s > entry.max_s:
+            return False
+        if entry.boiler_at_most_bar is not None:
+            bar = self.gauges.get("boiler")
+            return bar is not None and bar <= entry.boiler_at_most_bar
+        return True
+
+    def _cover(self, entry: Expectation, span: StorySpan) -> list[tuple[float, float]]:
+        stretch = self.widened((span.start_s, span.end_s))
+        if not entry.with_pump:
+            return [stretch]
+        tolerance = self.knowledge.settings.mark_tolerance_s
+        bounds = [(r.onset_s - 0.5, r.offset_s + tolerance) for r in self.pump_runs()]
+        pieces = [(max(stretch[0], a), min(stretch[1], b)) for a, b in bounds]
+        return [p for p in pieces if p[1] > p[0]]
+
+
+def _touches(stretch: tuple[float, float], event: SoundEvent) -> bool:
+    return stretch[0] <= event.onset_s <= stretch[1]
+
+
+def uncovered_s(whole: tuple[float, float], pieces: list[tuple[float, float]]) -> float:
+    """Return how much of `whole` no piece covers, s.
+
+    Examples
+    --------
+    >>> uncovered_s((0.0, 10.0), [(1.0, 4.0), (3.0, 6.0)])
+    5.0
+    """
+    left, at = 0.0, whole[0]
+    for start, end in sorted(pieces):
+        if end <= at:
+            continue
+        if start > at:
+            left += min(start, whole[1]) - at
+        at = max(at, min(end, whole[1]))
+        if at >= whole[1]:
+            return left
+    return left + max(0.0, whole[1] - at)
