@@ -167,9 +167,13 @@ def _pick(container: Any) -> Any:
     if not streams.audio:
         pictures = any("ATTACHED_PIC" not in str(s.disposition) for s in streams.video)
         raise ClipFailed("video_only" if pictures else "no_sound")
-    stream = streams.best("audio") or streams.audio[0]
-    if stream.codec_context is None or stream.codec_context.name not in CODECS.split(","):
+    allowed = CODECS.split(",")
+    known = [s for s in streams.audio if s.codec_context is not None and s.codec_context.name in allowed]
+    if not known:
         raise ClipFailed("codec")
+    # A phone may add a second track in a codec of its own; the plain one is heard.
+    best = streams.best("audio")
+    stream = next((s for s in known if best is not None and s.index == best.index), known[0])
     stream.codec_context.thread_count = 1
     return stream
 

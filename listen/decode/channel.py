@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import select
+import signal
 import subprocess
 import threading
 import time
@@ -66,11 +67,10 @@ def at_end(fd: int) -> bool:
 
 
 def code_of_status(status: int) -> str:
-    """Return the code for how a child ended."""
-    import signal
-
-    by_time = {-int(getattr(signal, name)) for name in ("SIGXCPU", "SIGKILL") if hasattr(signal, name)}
-    return "time" if status in by_time else "crashed"
+    """Return the code for how a child ended without a word."""
+    if status == -getattr(signal, "SIGXCPU", -1):
+        return "time"
+    return "killed" if status == -getattr(signal, "SIGKILL", -1) else "crashed"
 
 
 class Frames:
@@ -84,8 +84,8 @@ class Frames:
     Raises
     ------
     ChildGone
-        With code `time` when it hangs, `crashed` when it writes nonsense or
-        ends in the middle of a frame.
+        With code `time` when it hangs, `crashed` when it writes nonsense,
+        `ended` when it ends in the middle of a frame.
     """
 
     def __init__(self, child: Child, limits: DecodeLimits) -> None:
@@ -99,7 +99,7 @@ class Frames:
             data = self._read()
             if not data:
                 if not self._parser.complete:
-                    raise ChildGone("crashed")
+                    raise ChildGone("ended")
                 return
             try:
                 yield from self._parser.feed(data)

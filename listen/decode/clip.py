@@ -206,7 +206,7 @@ class OpenClip:
             return "crashed"
         child, self._child = self._child, None
         status = child.end()
-        return code if code == "time" else code_of_status(status)
+        return code_of_status(status) if code == "ended" else code
 
     def _sharpen(self, code: str) -> str:
         cut_movie = self._found.demuxer == "mov" and self._found.cut_share is not None

@@ -13,16 +13,17 @@ except ImportError:  # not a POSIX system
     resource = None  # type: ignore[assignment]
 
 
-def _lower(name: str, value: int) -> None:
-    """Lower one limit, soft and hard; never raise one."""
+def _lower(name: str, value: int, *, slack: int = 0) -> None:
+    """Lower one limit, hard `slack` above soft; never raise one."""
     kind = getattr(resource, name, None)
     if resource is None or kind is None:
         return
     _, hard = resource.getrlimit(kind)
+    top = value + slack
     if hard != resource.RLIM_INFINITY:
-        value = min(value, hard)
+        value, top = min(value, hard), min(top, hard)
     try:
-        resource.setrlimit(kind, (value, value))
+        resource.setrlimit(kind, (value, top))
     except (ValueError, OSError):
         # The system knows the limit but does not let it be set (macOS: address space).
         return
@@ -43,6 +44,7 @@ def before_clip(memory_bytes: int, cpu_s: int) -> None:
     nested reference in a clip can be opened, whatever the decoder believes.
     """
     _lower("RLIMIT_AS", memory_bytes)
-    _lower("RLIMIT_CPU", max(1, int(cpu_s)))
+    # The soft limit ends the child with a signal of its own, which tells why.
+    _lower("RLIMIT_CPU", max(1, int(cpu_s)), slack=2)
     _lower("RLIMIT_NPROC", 0)
     _lower("RLIMIT_NOFILE", 3)

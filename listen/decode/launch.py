@@ -14,6 +14,7 @@ import os
 import subprocess
 import sys
 from functools import lru_cache
+from importlib.machinery import PathFinder
 from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Any
@@ -29,7 +30,8 @@ _KEPT_VARIABLES = ("LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH", "SYSTEMROOT")
 
 @lru_cache(maxsize=1)
 def _roots() -> tuple[str, ...]:
-    spec = find_spec("av")
+    # Python may have the current folder on its path, where anybody's files lie.
+    spec = PathFinder.find_spec("av", [folder for folder in sys.path if folder]) or find_spec("av")
     if spec is None or spec.origin is None:
         raise ListenError("The decoder (PyAV) is not installed: install the project again.")
     package = Path(__file__).resolve().parent.parent.parent

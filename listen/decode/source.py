@@ -150,7 +150,7 @@ def _open_regular(path: str, shown: str) -> IO[bytes]:
     for name in ("O_NONBLOCK", "O_NOCTTY", "O_CLOEXEC", "O_BINARY"):
         flags |= getattr(os, name, 0)
     try:
-        if Path(path).is_dir():
+        if path and Path(path).is_dir():
             raise IsADirectoryError(errno.EISDIR, "folder")
         descriptor = os.open(path, flags)
     except ValueError as error:

@@ -32,6 +32,7 @@ _UNREADABLE = {
     "too_long": "the recording is longer than the limit; cut out the part that matters.",
     "memory": f"decoding needs more memory than allowed, the file is probably damaged; {_AGAIN}.",
     "time": f"decoding takes longer than allowed, the file is probably damaged; {_AGAIN}.",
+    "killed": f"decoding was ended by the system, it needs too much time or memory; {_AGAIN}.",
     "crashed": f"the file is damaged in a way that broke off decoding; {_AGAIN}.",
 }
 _UNUSABLE = {
