@@ -23,7 +23,8 @@ def plan(recipe: Recipe, families: tuple[str, ...]) -> list[tuple[int, str]]:
     """List (seed, family) of every training scene."""
     jobs, seed = [], recipe.seed * 1000
     for family in families:
-        count = recipe.no_machine_scenes if family == "no_machine" else recipe.scenes_per_family
+        count = recipe.long_scenes if family in recipe.long_families else recipe.scenes_per_family
+        count = recipe.no_machine_scenes if family == "no_machine" else count
         jobs += [(seed + n, family) for n in range(count)]
         seed += count
     return jobs
@@ -38,7 +39,9 @@ def train_on_scenes(recipe_path: Path, out: Path, echo: Callable[[str], object],
     jobs = plan(recipe, tuple(FAMILIES))
     echo(f"Rendering and describing {len(jobs)} scenes.")
     textures, onsets = [], []
-    results = Parallel(n_jobs=n_jobs, return_as="generator", batch_size=4)(delayed(scene_rows)(s, f, recipe) for s, f in jobs)
+    results = Parallel(n_jobs=n_jobs, return_as="generator", batch_size=4)(
+        delayed(scene_rows)(s, f, recipe) for s, f in jobs
+    )
     for done, (texture_rows, onset_rows) in enumerate(results, start=1):
         textures.append(texture_rows)
         onsets.append(onset_rows)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from listen.features.collect import Collector
+from listen.features.collect import ClipFeatures, Collector
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import SEGMENT_S, segment_textures
 from listen.learn.recipe import HeadRecipe, Recipe
@@ -46,13 +46,17 @@ def rows_of(clip: LabelledClip, recipe: Recipe) -> tuple[Rows, Rows]:
     """Return (textures, onsets) rows of one clip."""
     collector = Collector(clip.rate_hz)
     collector.push(clip.samples)
-    features = collector.finish()
+    return rows_from(collector.finish(), clip.spans, clip.group, recipe)
+
+
+def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe: Recipe) -> tuple[Rows, Rows]:
+    """Return (textures, onsets) rows of features already measured."""
     combs = comb_tracks(features.lines, estimate_mains(features.lines))
     segments = segment_textures(features, combs)
-    y, keep = _texture_targets(segments.starts_s, clip.spans, recipe.textures)
-    textures = Rows(segments.values[keep], y[keep], np.full(int(keep.sum()), clip.group))
-    y, keep = _onset_targets(features.onsets.column("time_s"), clip.spans, recipe.onsets)
-    onsets = Rows(features.onsets.rows[keep], y[keep], np.full(int(keep.sum()), clip.group))
+    y, keep = _texture_targets(segments.starts_s, spans, recipe.textures)
+    textures = Rows(segments.values[keep], y[keep], np.full(int(keep.sum()), group))
+    y, keep = _onset_targets(features.onsets.column("time_s"), spans, recipe.onsets)
+    onsets = Rows(features.onsets.rows[keep], y[keep], np.full(int(keep.sum()), group))
     return textures, onsets
 
 

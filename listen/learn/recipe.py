@@ -31,6 +31,8 @@ class Recipe:
     seed: int
     scenes_per_family: int
     no_machine_scenes: int
+    long_families: tuple[str, ...]
+    long_scenes: int
     textures: HeadRecipe
     onsets: HeadRecipe
 
