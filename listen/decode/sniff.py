@@ -84,7 +84,7 @@ def sniff(read_at: ReadAt, size: int) -> Found:
     ------
     NotAClip
         With a kind: `empty`, `playlist`, `text`, `archive`, `picture`,
-        `document`, `web_page` or `unknown`.
+        `document`, `web_page`, `tag_only` or `unknown`.
     """
     head = read_at(0, _HEAD)
     if not head:
@@ -109,7 +109,7 @@ def sniff(read_at: ReadAt, size: int) -> Found:
             if (found := _by_frames(head)) is not None:
                 break
     if found is None:
-        raise NotAClip("text" if _is_text(head) else "unknown")
+        raise NotAClip("tag_only" if offset else "unknown")
     return found
 
 

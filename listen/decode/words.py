@@ -18,6 +18,7 @@ _UNREADABLE = {
     "archive": "this is a packed archive, not a recording; unpack it and send the recording inside.",
     "picture": "this is a picture, not a recording; send the sound or video clip.",
     "document": "this is a document, not a recording; send the sound or video clip.",
+    "tag_only": f"the file holds a title tag but no sound that can be found; {_AGAIN}.",
     "unknown": "this is no kind of recording known here; send it as m4a, wav, mp3 or a phone video.",
     # What the child found.
     "not_opened": f"the file is damaged or not complete and cannot be opened; {_AGAIN}.",
