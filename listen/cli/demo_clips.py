@@ -10,12 +10,8 @@ from typing import Any
 from listen.bench.machine import Machine
 from listen.types import StoryMark
 
-#: Families of the demo scenes → the title a person reads.
-_TITLES = {
-    "normal_brew": "A brew",
-    "normal_warm_up": "Warming up",
-    "lasting_hiss": "A hiss after 45 minutes",
-}
+#: What the three clips are called, in their order.
+DEMO_TITLES: tuple[str, ...] = ("A brew", "Warming up", "A hiss that stays")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +38,18 @@ def make_demo(folder: Path) -> list[DemoClip]:
     list of DemoClip
         Three clips of one invented machine, the same ones every time.
     """
+    from synthetic_audio import render, write
     from synthetic_audio.demo import demo_scenes
 
-    from synthetic_audio import render, write
-
     clips = []
-    for number, spec in enumerate(demo_scenes(), start=1):
+    for number, (title, spec) in enumerate(zip(DEMO_TITLES, demo_scenes(), strict=True), start=1):
         scene = render(spec)
         name = f"demo-{number}-{scene.family.replace('_', '-')}"
         write(scene, folder, name)
         clips.append(
             DemoClip(
                 path=folder / f"{name}.wav",
-                title=_TITLES.get(scene.family, scene.family.replace("_", " ").capitalize()),
+                title=title,
                 machine=_machine(scene.machine),
                 marks=tuple(StoryMark(float(at_s), str(word)) for at_s, word in scene.story),
                 gauges=dict(scene.gauges),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -13,18 +14,22 @@ from listen.types import Report
 _TEMPLATES = Path(__file__).with_name("templates")
 
 
-def render(report: Report) -> str:
-    """Write one report as an HTML document.
-
-    All text is escaped by the template engine: names and quoted words from
-    outside cannot become markup.
-    """
-    environment = Environment(
+@cache
+def _environment() -> Environment:
+    return Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    template = environment.get_template("report.html.j2")
+
+
+def render(report: Report) -> str:
+    """Write one report as an HTML document.
+
+    All text is escaped by the template engine: names and quoted words from
+    outside cannot become markup.
+    """
+    template = _environment().get_template("report.html.j2")
     return template.render(report=to_dict(report), words=words)

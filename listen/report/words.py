@@ -8,6 +8,7 @@ as an all-clear: it says that nothing unusual was heard in this clip.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -131,6 +132,15 @@ def limit_words(limit: Mapping[str, Any]) -> str:
     if limit["start_s"] is None or limit["end_s"] is None:
         return str(limit["text"])
     return f"{clock(limit['start_s'])} – {clock(limit['end_s'])}: {limit['text']}"
+
+
+def sentences(text: str) -> list[str]:
+    """Split words that are to be said one after the other.
+
+    >>> sentences("Stand clear. Close the tap.")
+    ['Stand clear.', 'Close the tap.']
+    """
+    return [part for part in re.split(r"(?<=[.!?])\s+(?=[A-Z])", text.strip()) if part]
 
 
 def sure_words(probability: float) -> str:

@@ -8,10 +8,10 @@ import types
 
 import pytest
 from click.testing import CliRunner
-from support import reports
 
 from listen.cli import main
 from listen.errors import BadParameter, ModelBundleError, UnreadableClip, UnusableClip
+from tests.support import reports
 
 VERBS = ("hear", "demo", "page", "synth", "train")
 
@@ -67,7 +67,8 @@ def test_options_of_hear_are_the_fixed_ones():
 
 def test_context_reaches_the_ear(heard):
     result = run(
-        "hear", "a.m4a", "b.m4a", "--mains", "60", "--pump", "rotary", "--did", "0:03 brew_on", "--did", "0:21 brew_off",
+        "hear", "a.m4a", "b.m4a", "--mains", "60", "--pump", "rotary",
+        "--did", "0:03 brew_on", "--did", "0:21 brew_off",
         "--gauge", "boiler=1.1", "--gauge", "brew=9", "--said", "it hisses",
     )  # fmt: skip
     assert result.exit_code == 0, result.output

@@ -6,14 +6,14 @@ import json
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
-from support import reports
 
 from listen.report.to_dict import schema, to_dict, to_line
 from listen.types import LEVELS, STOP_KINDS, VERDICTS
 from listen.vocabulary import SOUNDS, STATES
+from tests.support import reports
 
 EVERY = pytest.mark.parametrize("make", reports.ALL.values(), ids=reports.ALL.keys())
 
@@ -119,6 +119,7 @@ def test_making_a_dict_leaves_the_report_alone():
     assert report == before
 
 
+@settings(deadline=None)
 @given(st.text(), st.floats(), st.floats(min_value=0, max_value=1e6))
 def test_any_text_and_any_number_still_fit(text, number, at_s):
     report = reports.lasting_hiss()

@@ -8,12 +8,12 @@ from html.parser import HTMLParser
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support import reports
 
 from listen.report import html, terminal, words
 from listen.report.plain import plain_text
 from listen.types import LEVELS
 from listen.vocabulary import ACTIONS, SOUNDS, STATES
+from tests.support import reports
 
 EVERY = pytest.mark.parametrize("make", reports.ALL.values(), ids=reports.ALL.keys())
 HOSTILE = st.text(max_size=60) | st.sampled_from(
@@ -122,7 +122,7 @@ def test_colour_only_where_wanted():
     assert not terminal.wants_colour(io.StringIO(), {})
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(HOSTILE)
 def test_text_from_outside_cannot_steer_the_terminal(text):
     out = terminal.render(hostile(reports.normal_brew(), text))
@@ -131,7 +131,7 @@ def test_text_from_outside_cannot_steer_the_terminal(text):
     out.encode("utf-8")
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(HOSTILE)
 def test_text_from_outside_cannot_become_markup(text):
     plain, dirty = Tags(), Tags()

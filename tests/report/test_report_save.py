@@ -5,12 +5,12 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from support import reports
 
 from listen.errors import BadParameter
 from listen.report.save import file_stem, save
+from tests.support import reports
 
 
 def test_writes_html_and_json_and_replaces_its_own(tmp_path):
@@ -55,6 +55,7 @@ def test_names_are_made_harmless(name, stem):
     assert file_stem(name) == stem
 
 
+@settings(deadline=None)
 @given(st.text(max_size=400))
 def test_any_name_is_one_file_name(name):
     stem = file_stem(name)

@@ -1,0 +1,104 @@
+"""Hear clips for the page: one warm decoder for everyone, and nothing heard twice."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+import bench_page_picture as drawing
+import streamlit as st
+
+from listen.bench import judge
+from listen.bench.machine import Machine, unknown_machine
+from listen.decode import DecodeWorker
+from listen.errors import ListenError
+from listen.pipeline import hear_with_picture
+from listen.report.to_dict import to_dict
+from listen.types import ClipInfo, Mains, ModelInfo, Quality, Report, StoryMark
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A recording as it came; two clips are the same when name and bytes are."""
+
+    name: str
+    sha256: str
+    data: bytes = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a person told about machine and clip."""
+
+    machine: Machine
+    mains_hz: int | None = None
+    marks: tuple[StoryMark, ...] = ()
+    gauges: tuple[tuple[str, float], ...] = ()
+    said: str = ""
+    answers: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Heard:
+    """One clip's result for the page: the report's dict and the picture, or a sentence why not."""
+
+    clip: Clip
+    report: dict[str, Any] | None = None
+    png: bytes = b""
+    trouble: str = ""
+
+
+def make_clip(name: str, data: bytes) -> Clip:
+    """Name the clip by the hash of its bytes."""
+    return Clip(name, hashlib.sha256(data).hexdigest(), data)
+
+
+@st.cache_resource(show_spinner=False)
+def worker() -> DecodeWorker:
+    """Return the one warm decoder of this server."""
+    return DecodeWorker()
+
+
+@lru_cache(maxsize=32)
+def hear(clip: Clip, told: Told) -> Heard:
+    """Hear one clip; what cannot be used comes back as a sentence, not as an error."""
+    try:
+        report, picture = hear_with_picture(
+            clip.data, name=clip.name, machine=told.machine, mains_hz=told.mains_hz, marks=told.marks,
+            gauges=dict(told.gauges), said=told.said, answers=dict(told.answers), worker=worker(),
+        )  # fmt: skip
+    except ListenError as error:
+        return Heard(clip, trouble=str(error))
+    return Heard(clip, to_dict(report), drawing.picture_png(picture))
+
+
+@lru_cache(maxsize=8)
+def playable(clip: Clip, duration_s: float) -> bytes | None:
+    """Return the clip as WAV for the player, None where it is too long or cannot be decoded again."""
+    try:
+        return drawing.playable_wav(clip.data, clip.name, duration_s, worker())
+    except ListenError:
+        return None
+
+
+def judge_without_clip(told: Told) -> dict[str, Any]:
+    """Judge answers, gauges and words alone: danger does not wait for a recording."""
+    silent = Quality(False, (0.0, 0.0), 0.0, float("-inf"), float("-inf"))
+    mains = Mains(None, "unknown")
+    judged = judge(
+        events=(), quality=silent, mains=mains, duration_s=0.0, machine=told.machine, marks=(),
+        gauges=dict(told.gauges), said=told.said, answers=dict(told.answers),
+    )  # fmt: skip
+    report = Report(
+        clip=ClipInfo("no clip", "0" * 64, 0.0, 1, 1, "none", "none"), level=judged.level,
+        say_first=judged.say_first, verdict=judged.verdict, because=judged.because, retake=judged.retake,
+        quality=silent, mains=mains, events=(), story=(), expected=(), findings=judged.findings,
+        model=ModelInfo("none", "none", ""), question=judged.question,
+    )  # fmt: skip
+    return to_dict(report)
+
+
+def nothing_told() -> Told:
+    return Told(unknown_machine())
