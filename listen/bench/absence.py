@@ -113,6 +113,16 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
     return unsure
 
 
+def _discharge_by(scene: Scene, run: PumpRun) -> float:
+    """Return when the brew of a pump run was over: by the pump, or by a mark far from its end."""
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    stops = (m.at_s for m in scene.marks if m.word in ("brew_off", "lever_down") and m.at_s > run.onset_s)
+    stop_s = next(stops, None)
+    if stop_s is None or abs(stop_s - run.offset_s) <= tolerance:
+        return run.offset_s
+    return stop_s + tolerance
+
+
 @fact
 def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float) -> Answer:
     """A loaded brew has ended and no discharge is heard within `within_s` of its end."""
@@ -123,13 +133,9 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
             wide = scene.widened(stretch)
             if not wide[0] <= run.onset_s < wide[1] or run.open_start:
                 continue
-            stop = next(
-                (m for m in scene.marks if m.word in ("brew_off", "lever_down") and m.at_s > run.onset_s),
-                None,
-            )
             if overlap_s((run.onset_s, run.offset_s), wide) < min_loaded_s:
                 continue
-            end = max(run.offset_s, stop.at_s + tolerance if stop else 0.0) + within_s
+            end = _discharge_by(scene, run) + within_s
             if run.open_end or end > scene.duration_s + 1e-6:
                 unsure = Answer(
                     "cannot_tell", ("the clip ends before a discharge could be heard",), run.event_ids
@@ -138,7 +144,7 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
             start = run.onset_s + 1.0
             if any(start <= e.onset_s <= end for e in scene.counted("burst")):
                 continue
-            late = run.offset_s - tolerance
+            late = min(run.offset_s, end - within_s) - tolerance
             alike = [
                 e
                 for e in (*scene.faint("burst"), *scene.counted("hiss", "blast", "splutter"))
@@ -169,3 +175,21 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
                 run.event_ids,
             )
     return unsure
+
+
+@fact
+def discharge_open(scene: Scene, *, run_s: float) -> Answer:
+    """A pump ran for `run_s` in no given state, and nothing discharged: a fill, or a brew that holds."""
+    given = [(s.start_s, s.end_s) for s in scene.spans if s.source == "given"]
+    after_s = scene.knowledge.settings.burst_after_s
+    for run in scene.pump_runs():
+        inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in given)
+        if run.duration_s - inside < run_s:
+            continue
+        if not any(run.onset_s + 1.0 <= b.onset_s <= run.offset_s + after_s for b in scene.counted("burst")):
+            return Answer(
+                "yes",
+                (f"pump from {clock(run.onset_s)} to {clock(run.offset_s)}, and no discharge after it",),
+                run.event_ids,
+            )
+    return NO

@@ -72,6 +72,7 @@ def diagnose(scene: Scene) -> Diagnosis:
             (left_over if fault.code == LEFT_OVER else held).append(made)
         elif open_reason:
             undecided.append((fault.code, open_reason))
+    held = _without_consequences(held, scene)
     held.extend(_uncovered(left_over, held, scene))
     ordered = order_findings(h.finding for h in held)
     place = {id(f): i for i, f in enumerate(ordered)}
@@ -114,6 +115,19 @@ def _finding(scene: Scene, fault: Fault, firing: list[tuple[Pattern, list[Answer
     say_first = next((p.say_first for p, _ in firing if p.say_first), "")
     question = next((p.question for p, _ in firing if p.question), "")
     return Held(finding, verdict, say_first, question)
+
+
+def _without_consequences(held: list[Held], scene: Scene) -> list[Held]:
+    """Drop findings that another one explains, if that one is no less urgent."""
+    level = {h.finding.code: LEVELS.index(h.finding.level) for h in held}
+    return [
+        h
+        for h in held
+        if not any(
+            level.get(code, -1) >= LEVELS.index(h.finding.level)
+            for code in scene.knowledge.fault(h.finding.code).explained_by
+        )
+    ]
 
 
 def _uncovered(left_over: list[Held], held: list[Held], scene: Scene) -> list[Held]:

@@ -77,7 +77,11 @@ class CheckEntry:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A symptom and all that is known of it."""
+    """A symptom and all that is known of it.
+
+    `explained_by`: faults of which this one is a mere consequence; where one of
+    them is found at no lower a level, it stands for both.
+    """
 
     code: str
     symptom: str
@@ -87,6 +91,7 @@ class Fault:
     patterns: tuple[Pattern, ...]
     machine: Condition
     rests_on: str
+    explained_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

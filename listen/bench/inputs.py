@@ -69,7 +69,7 @@ def parse_gauge(text: str) -> tuple[str, float]:
     match = _BAR.fullmatch(reading.strip())
     if match is None:
         raise BadParameter(
-            f"{reading.strip()!r} is not a number of bar: write for example '{name}=1.1' (14.5 psi are 1 bar)."
+            f"{reading.strip()!r} is not a number of bar: write '{name}=1.1' (14.5 psi are 1 bar)."
         )
     bar = float(match.group(1).replace(",", "."))
     low, high = _GAUGE_RANGE_BAR

@@ -15,7 +15,7 @@ from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard
 from listen.bench.knowledge import load_knowledge
 from listen.bench.ladder import order_findings, worst
 from listen.bench.machine import Machine
-from listen.bench.safety import danger_of, kind_sentences, safety_findings
+from listen.bench.safety import danger_findings, danger_of, gauge_findings, kind_sentences
 from listen.bench.said import contains
 from listen.bench.scene import Scene
 from listen.bench.story import draft_spans, spans_from_marks
@@ -96,12 +96,11 @@ def judge(
     )
     if not scene.spans:
         scene = _with_spans(scene, draft_spans(scene))
-    safety = safety_findings(
-        machine=machine, gauges=gauges, said=said, answers=answers or {}, knowledge=knowledge
-    )
+    dangers = danger_findings(said=said, answers=answers or {}, knowledge=knowledge)
+    readings = gauge_findings(machine=machine, gauges=gauges, knowledge=knowledge)
     diagnosis = diagnose(scene)
     expected = expected_sounds(scene)
-    findings = order_findings((*safety, *(h.finding for h in diagnosis.held)))
+    findings = order_findings((*dangers, *(h.finding for h in diagnosis.held), *readings))
     verdict, because = _verdict(scene, diagnosis, expected)
     level = worst((*(f.level for f in findings), "watch" if verdict == "cannot_tell" else "fine"))
     return Judgement(
@@ -134,8 +133,8 @@ def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...])
         return "cannot_tell", "No machine is heard in this clip."
     missing = [e for e in expected if e.status == "missing"]
     if missing:
-        states = scene.knowledge.state_words
-        names = ", ".join(f"{_word(e.sound)} ({states[e.state]})" for e in missing)
+        words = scene.knowledge.state_words
+        names = ", ".join(f"{_word(e.sound)} ({words[e.state]})" for e in missing)
         return "cannot_tell", f"Expected and not heard: {names}."
     if diagnosis.undecided:
         return "cannot_tell", f"This clip leaves it open: {diagnosis.undecided[0][1]}."
@@ -143,7 +142,7 @@ def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...])
     if unsure:
         return (
             "cannot_tell",
-            f"Expected, and it cannot be told whether it was there: {_word(unsure[0].sound)} ({unsure[0].text}).",
+            f"It cannot be told whether it was there: {_word(unsure[0].sound)} ({unsure[0].text}).",
         )
     blocked = blocked_sounds(scene)
     if blocked:

@@ -82,6 +82,11 @@ def load_knowledge(folder: Path | None = None) -> Knowledge:
     for rule in gauge_rules:
         if rule.fault not in codes:
             raise KnowledgeError(f"safety/gauges.toml: the fault {rule.fault!r} is not laid down in faults/.")
+    for fault in faults:
+        if odd := sorted(set(fault.explained_by) - set(codes)):
+            raise KnowledgeError(
+                f"faults: {fault.code!r} is explained by {odd[0]!r}, which is not laid down."
+            )
     if len(set(codes)) != len(codes):
         raise KnowledgeError("faults: two files lay down the same code.")
     return Knowledge(
@@ -169,9 +174,9 @@ def _value(table: Table, key: str, value: Any, annotation: str) -> Any:
         return value
     if annotation == "str" and isinstance(value, str) and (key != "gauge" or value in GAUGES):
         return value
-    if annotation.startswith("Mapping") and isinstance(value, dict):
-        if all(type(v) in (int, float) for v in value.values()):
-            return {k: float(v) for k, v in value.items()}
+    numbers = isinstance(value, dict) and all(type(v) in (int, float) for v in value.values())
+    if annotation.startswith("Mapping") and numbers:
+        return {k: float(v) for k, v in value.items()}
     raise table.fail(f"{key!r} cannot be {value!r}.")
 
 
@@ -236,6 +241,7 @@ def _fault(table: Table, cautions: dict[str, str]) -> Fault:
         patterns=patterns,
         machine=_condition(table.table("machine")),
         rests_on=table.word("rests_on", RESTS_ON),
+        explained_by=table.words("explained_by"),
     )
     table.done()
     return fault
@@ -243,7 +249,7 @@ def _fault(table: Table, cautions: dict[str, str]) -> Fault:
 
 def _expectations(table: Table) -> list[Expectation]:
     states = table.words("states", STATES)
-    rows = []
+    rows: list[Expectation] = []
     for row in table.tables("sound"):
         common: dict[str, Any] = {
             "sounds": row.words("sounds", SOUNDS),

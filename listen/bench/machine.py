@@ -124,9 +124,9 @@ def _plausible(machine: Machine, table: Table) -> None:
             raise table.fail(
                 f"a gauge value of {bar} bar cannot be right; give bar above atmosphere, 0 to 25."
             )
-    if machine.boiler_band_bar and machine.boiler_red_bar is not None:
-        if machine.boiler_red_bar <= machine.boiler_band_bar[1]:
-            raise table.fail("'boiler_red_bar' must lie above the top of 'boiler_band_bar'.")
+    red, band = machine.boiler_red_bar, machine.boiler_band_bar
+    if band is not None and red is not None and red <= band[1]:
+        raise table.fail("'boiler_red_bar' must lie above the top of 'boiler_band_bar'.")
     if machine.group == "manual_lever" and machine.pump in ("rotary", "vibratory", "gear"):
         raise table.fail('a manual lever presses the water by hand; set pump = "none".')
 
@@ -162,7 +162,8 @@ def load_machine(path_or_name: str | Path) -> Machine:
     path = Path(path_or_name)
     if not path.is_file():
         raise ProfileError(
-            f"There is no machine profile {text!r}: give a TOML file or one of {', '.join(bundled_machines())}."
+            f"There is no machine profile {text!r}: "
+            f"give a TOML file or one of {', '.join(bundled_machines())}."
         )
     if path.stat().st_size > 100_000:
         raise ProfileError(f"machine profile {path.name!r}: the file is far too large to be a profile.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 
 from listen.bench.facts import NO, Answer, fact
 from listen.bench.scene import PumpRun, Scene, overlap_s
@@ -29,11 +30,21 @@ def fills_counted(scene: Scene, *, states: tuple[str, ...], count: int, min_s: f
         return NO
     if scene.stretches(_DRAWS) or any(m.word in _DRAW_MARKS for m in scene.marks):
         return NO
-    gaps = [b.onset_s - a.onset_s for a, b in zip(fills, fills[1:], strict=False)]
+    gaps = [b.onset_s - a.onset_s for a, b in pairwise(fills)]
     say = f"{len(fills)} fills at {', '.join(clock(r.onset_s) for r in fills)}"
     if gaps:
         say += f", {min(gaps):.0f} to {max(gaps):.0f} s apart, and nobody drew water or steam"
     return Answer("yes", (say,), tuple(i for r in fills for i in r.event_ids))
+
+
+@fact
+def pump_runs_untold(scene: Scene, *, count: int, max_s: float) -> Answer:
+    """Several short pump runs, and no person gave a state."""
+    runs = [r for r in scene.pump_runs() if r.duration_s <= max_s]
+    if scene.told or len(runs) < count:
+        return NO
+    say = f"{len(runs)} pump runs at {', '.join(clock(r.onset_s) for r in runs[:6])}"
+    return Answer("yes", (say,), tuple(i for r in runs for i in r.event_ids))
 
 
 @fact

@@ -69,15 +69,8 @@ def kind_sentences(
     return tuple(out)
 
 
-def safety_findings(
-    *,
-    machine: Machine,
-    gauges: Mapping[str, float],
-    said: str,
-    answers: Mapping[str, str],
-    knowledge: Knowledge,
-) -> tuple[Finding, ...]:
-    """Return the findings that rest on gauge, words and answers alone.
+def danger_findings(*, said: str, answers: Mapping[str, str], knowledge: Knowledge) -> tuple[Finding, ...]:
+    """Return the dangers that a person reports in words or answers.
 
     Raises
     ------
@@ -92,13 +85,11 @@ def safety_findings(
             )
         if answer not in ANSWERS:
             raise BadParameter(f"The answer to {name!r} must be yes, no or unknown, not {answer!r}.")
-    found = [
+    return tuple(
         finding
         for danger in knowledge.dangers
         if (finding := _from_danger(danger, said, answers.get(danger.id, "unknown"))) is not None
-    ]
-    found.extend(_from_gauges(machine, gauges, knowledge))
-    return tuple(found)
+    )
 
 
 def danger_of(finding: Finding, knowledge: Knowledge) -> Danger | None:
@@ -136,7 +127,10 @@ def _limit(rule: GaugeRule, machine: Machine) -> float | None:
     return value[1] if isinstance(value, tuple) else value
 
 
-def _from_gauges(machine: Machine, gauges: Mapping[str, float], knowledge: Knowledge) -> list[Finding]:
+def gauge_findings(
+    *, machine: Machine, gauges: Mapping[str, float], knowledge: Knowledge
+) -> tuple[Finding, ...]:
+    """Return what gauge readings alone say; for each gauge the most urgent rule speaks."""
     best: dict[str, tuple[GaugeRule, float, float]] = {}
     for rule in knowledge.gauge_rules:
         bar, limit = gauges.get(rule.gauge), _limit(rule, machine)
@@ -167,4 +161,4 @@ def _from_gauges(machine: Machine, gauges: Mapping[str, float], knowledge: Knowl
                 rests_on=fault.rests_on,
             )
         )
-    return found
+    return tuple(found)

@@ -24,7 +24,8 @@ _DENIED_AFTER = re.compile(
     r"^\s*(?:$|[.,;!)]|(?:and|or|nor|but|at all|anywhere|here|either|coming|seen|heard)\b)"
 )
 _OR_LIST = re.compile(
-    r"(?:^|[^\w'])(?:no|without|neither)\s+(?:any\s+)?\w+(?:\s*,\s*\w+)*\s*,?\s+(?:or|and no|nor)\s+(?:any\s+)?$"
+    r"(?:^|[^\w'])(?:no|without|neither)\s+(?:any\s+)?\w+(?:\s*,\s*\w+)*\s*,?"
+    r"\s+(?:or|and no|nor)\s+(?:any\s+)?$"
 )
 _CLAUSE = re.compile(r"[.;!?\n]+|\bbut\b|\bhowever\b|\bthough\b|\bexcept\b")
 

@@ -35,7 +35,9 @@ def spans_from_marks(
     are ignored. What came before the first mark is drafted, unless that mark
     lies within the tolerance of the start.
     """
-    ordered = sorted((m for m in marks if 0.0 <= m.at_s <= duration_s), key=lambda m: m.at_s)
+    ordered = _without_echoes(
+        sorted((m for m in marks if 0.0 <= m.at_s <= duration_s), key=lambda m: m.at_s), knowledge
+    )
     spans: list[StorySpan] = []
     if not ordered:
         return ()
@@ -52,6 +54,18 @@ def spans_from_marks(
         if end > start:
             spans.extend(_from_mark(mark, start, end, machine, knowledge))
     return _joined(spans)
+
+
+def _without_echoes(marks: list[StoryMark], knowledge: Knowledge) -> list[StoryMark]:
+    """Drop a state that only repeats the action just before it (`brew_on` and `brew` together)."""
+    kept: list[StoryMark] = []
+    for mark in marks:
+        action = knowledge.actions.get(kept[-1].word) if kept else None
+        close = bool(kept) and mark.at_s - kept[-1].at_s <= 0.5
+        if action is not None and close and mark.word in (action.begins, action.then):
+            continue
+        kept.append(mark)
+    return kept
 
 
 def _from_mark(
