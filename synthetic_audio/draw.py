@@ -13,13 +13,14 @@ from synthetic_audio.ranges import SPLITS
 from synthetic_audio.score import Score
 from synthetic_audio.spec import Spec
 from synthetic_audio.surroundings import add_surroundings
-from synthetic_audio.vocabulary import FAMILIES, FAULTS
+from synthetic_audio.vocabulary import FAMILIES, FAULTS, NORMAL
 
 #: True mains frequency lies this close to its nominal value.
 MAINS_DEVIATION_HZ = 0.1
 
 
-def _phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str, Any]:
+def draw_phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str, Any]:
+    """Return what the phone does: microphone, gain control, suppression, clipping, codec."""
     codec = str(rng.choice(["none", "low_pass", "wide_band", "narrow_band"], p=[0.35, 0.45, 0.12, 0.08]))
     return {
         "highpass_hz": physics["phone_highpass_hz"],
@@ -36,6 +37,14 @@ def _phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str, Any
         "codec": codec,
         "lowpass_hz": physics["phone_lowpass_hz"],
     }
+
+
+def check_seed(seed: int, split: str) -> None:
+    """Raise ValueError unless seed and split can be drawn from."""
+    if split not in SPLITS:
+        raise ValueError(f"Unknown split {split!r}: use 'train' or 'held_out'.")
+    if seed < 0:
+        raise ValueError(f"The seed must not be negative, got {seed}.")
 
 
 def draw(
@@ -60,7 +69,7 @@ def draw(
     duration_s : float, optional
         Length; drawn from the family's natural lengths if None.
     background : str, optional
-        None draws; `none` leaves a clean machine; or names joined by commas.
+        None draws; `none` leaves a clean machine, `quiet` room tone alone; or names joined by commas.
     phone : bool
         Put a phone's microphone and codec behind it.
     mains_hz : int, optional
@@ -76,10 +85,7 @@ def draw(
     >>> draw(3, "blast").family
     'blast'
     """
-    if split not in SPLITS:
-        raise ValueError(f"Unknown split {split!r}: use 'train' or 'held_out'.")
-    if seed < 0:
-        raise ValueError(f"The seed must not be negative, got {seed}.")
+    check_seed(seed, split)
     if family is None:
         family = str(generator(seed, split, "family").choice(FAMILIES))
     if family not in WRITERS:
@@ -96,29 +102,28 @@ def draw(
     true_hz = round(nominal + float(rng.uniform(-MAINS_DEVIATION_HZ, MAINS_DEVIATION_HZ)), 4)
     machine = draw_profile(rng, family, nominal)
     physics = draw_physics(rng, split)
-    score = Score(rng, machine, physics, true_hz, total_s)
+    score = Score(rng, machine, physics, true_hz, total_s, split)
     WRITERS[family](score)
-    around = generator(seed, split, family, "around")
-    add_surroundings(score, around, split, background)
-    room = {
-        "volume_m3": physics["room_volume_m3"],
-        "rt60_s": physics["rt60_s"],
-        "distance_m": physics["mic_distance_m"],
-    }
-    chain = _phone(generator(seed, split, family, "chain"), physics)
-    verdict = "abnormal" if family in FAULTS else "cannot_tell" if family == "no_machine" else "normal"
+    add_surroundings(score, generator(seed, split, family, "around"), split, background)
+    chain = draw_phone(generator(seed, split, family, "chain"), physics)
+    return to_spec(score, seed, split, family, chain if phone else None)
+
+
+def to_spec(score: Score, seed: int, split: str, family: str, phone: dict[str, Any] | None) -> Spec:
+    """Return the scene that a score holds as a spec."""
+    p = score.physics
     return Spec(
         seed=int(seed),
         split=split,
         family=family,
-        duration_s=total_s,
-        mains_hz=true_hz,
-        machine=machine,
-        physics=physics,
+        duration_s=score.total_s,
+        mains_hz=score.mains_hz,
+        machine=score.machine,
+        physics=p,
         events=tuple(score.events),
         story=tuple(score.story),
         gauges=score.gauges,
-        verdict=verdict,
-        room=room,
-        phone=chain if phone else None,
+        verdict="abnormal" if family in FAULTS else "normal" if family in NORMAL[:-1] else "cannot_tell",
+        room={"volume_m3": p["room_volume_m3"], "rt60_s": p["rt60_s"], "distance_m": p["mic_distance_m"]},
+        phone=phone,
     )

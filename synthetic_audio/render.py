@@ -21,8 +21,7 @@ from synthetic_audio.randomness import generator
 from synthetic_audio.room import impulse_response
 from synthetic_audio.sources import BACKGROUND, PEAK, SOURCES
 from synthetic_audio.spec import Event, Spec
-from synthetic_audio.truth import Label, carries, judge
-from synthetic_audio.vocabulary import STEADY
+from synthetic_audio.truth import Label, carries, erased_by, judge
 
 RATE_HZ = 48_000
 PEAK_LIMIT = 0.9
@@ -138,12 +137,12 @@ def render(spec: Spec) -> Scene:
     Scene
         The same spec gives the same bytes.
     """
-    n = int(round(spec.duration_s * RATE_HZ))
+    n = round(spec.duration_s * RATE_HZ)
     responses = _responses(spec)
     stems: dict[str, np.ndarray] = {}
     missing: dict[int, np.ndarray] = {}
     for index, event in enumerate(spec.events):
-        start = int(round(event.at_s * RATE_HZ))
+        start = round(event.at_s * RATE_HZ)
         wave = _play(spec, index, event, responses)
         wave = wave[max(0, -start) : max(0, n - start)]
         start = max(0, start)
@@ -171,7 +170,7 @@ def render(spec: Spec) -> Scene:
         rng = generator(spec.seed, spec.split, spec.family, "phone")
         samples, rate_hz = phone_chain.through_phone(mix, RATE_HZ, spec.phone, rng)
         if spec.phone["suppression"]:
-            hidden = tuple(sorted({x.sound for x in labels} & STEADY))
+            hidden = tuple(sorted({x.sound for x in labels if erased_by(spec.phone, x)}))
     return Scene(
         samples=np.ascontiguousarray(samples, np.float32),
         rate_hz=rate_hz,

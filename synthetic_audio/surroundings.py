@@ -38,8 +38,16 @@ def add_background(
         score.add(name, word, 0.0, total, rng.uniform(-62, -46) + louder_db, where="air")
     elif name == "speech":
         at, length = _place(rng, total, 2.0, 8.0)
-        score.add(name, word, at, length, rng.uniform(-46, -28) + louder_db, where="room",
-                  pitch_hz=round(rng.uniform(90, 240), 1), syllables_hz=round(rng.uniform(3, 5), 2))  # fmt: skip
+        score.add(
+            name,
+            word,
+            at,
+            length,
+            rng.uniform(-46, -28) + louder_db,
+            where="room",
+            pitch_hz=round(rng.uniform(90, 240), 1),
+            syllables_hz=round(rng.uniform(3, 5), 2),
+        )
     elif name == "music":
         score.add(
             name,
@@ -54,9 +62,24 @@ def add_background(
         poles = int(rng.choice([2, 4]))
         body = rng.uniform(150, 400)
         level = rng.uniform(-52, -38) + louder_db
-        score.add(name, word, 0.0, total, level, where="room", poles=poles, slip=pick(rng, split, "slip"),
-                  vanes=choose(rng, split, "vanes"), vane_gain_db=0.0, shaft_tilt_db=pick(rng, split, "shaft_tilt_db"), body_hz=round(body, 1),
-                  run_up_s=0.3, run_down_s=0.5, flow_db=-8.0, flow_peak_hz=600.0)  # fmt: skip
+        score.add(
+            name,
+            word,
+            0.0,
+            total,
+            level,
+            where="room",
+            poles=poles,
+            slip=pick(rng, split, "slip"),
+            vanes=choose(rng, split, "vanes"),
+            vane_gain_db=0.0,
+            shaft_tilt_db=pick(rng, split, "shaft_tilt_db"),
+            body_hz=round(body, 1),
+            run_up_s=0.3,
+            run_down_s=0.5,
+            flow_db=-8.0,
+            flow_peak_hz=600.0,
+        )
         score.add(
             "hum",
             "mains_hum",
@@ -69,33 +92,53 @@ def add_background(
             body_hz=round(body, 1),
         )
     elif name == "fan":
-        score.add(name, word, 0.0, total, rng.uniform(-56, -42) + louder_db, where="room", poles=4, slip=pick(rng, split, "slip"),
-                  blades=int(rng.integers(5, 10)), flow_peak_hz=round(rng.uniform(250, 700), 1))  # fmt: skip
+        score.add(
+            name,
+            word,
+            0.0,
+            total,
+            rng.uniform(-56, -42) + louder_db,
+            where="room",
+            poles=4,
+            slip=pick(rng, split, "slip"),
+            blades=int(rng.integers(5, 10)),
+            flow_peak_hz=round(rng.uniform(250, 700), 1),
+        )
     elif name == "grinder":
         at, length = _place(rng, total, 3.0, 8.0)
-        score.add(name, word, at, length, rng.uniform(-30, -16) + louder_db, where="room",
-                  shaft_hz=round(rng.uniform(20, 27), 3), teeth=int(rng.integers(6, 13)))  # fmt: skip
+        score.add(
+            name,
+            word,
+            at,
+            length,
+            rng.uniform(-30, -16) + louder_db,
+            where="room",
+            shaft_hz=round(rng.uniform(20, 27), 3),
+            teeth=int(rng.integers(6, 13)),
+        )
     elif name == "clatter":
         for _ in range(int(rng.integers(1, 4))):
             at, length = _place(rng, total, 0.2, 1.5)
             score.add(name, word, at, length, rng.uniform(-34, -18) + louder_db, where="room")
     elif name == "tap":
         at, length = _place(rng, total, 3.0, 10.0)
-        score.add(name, word, at, length, rng.uniform(-48, -34) + louder_db, where="room",
-                  radius_mm=round(rng.uniform(0.8, 2.5), 2), bubbles_hz=400.0, noise=round(rng.uniform(0.5, 2), 2))  # fmt: skip
-    elif name == "knock_box":
-        at, _ = _place(rng, total, 1.0, 1.5)
-        blows = int(rng.integers(1, 4))
         score.add(
             name,
             word,
             at,
-            0.35 * blows,
-            rng.uniform(-22, -12) + louder_db,
+            length,
+            rng.uniform(-48, -34) + louder_db,
             where="room",
-            blows=blows,
-            low_hz=round(rng.uniform(60, 110), 1),
+            radius_mm=round(rng.uniform(0.8, 2.5), 2),
+            bubbles_hz=400.0,
+            noise=round(rng.uniform(0.5, 2), 2),
         )
+    elif name == "knock_box":
+        at, _ = _place(rng, total, 1.0, 1.5)
+        level, low_hz = rng.uniform(-22, -12) + louder_db, round(rng.uniform(60, 110), 1)
+        for _ in range(int(rng.integers(1, 4))):
+            score.add(name, word, at, 0.2, level - rng.uniform(0, 5), where="room", low_hz=low_hz)
+            at += rng.uniform(0.3, 0.5)
 
 
 def add_surroundings(score: Score, rng: np.random.Generator, split: str, background: str | None) -> None:
@@ -104,7 +147,7 @@ def add_surroundings(score: Score, rng: np.random.Generator, split: str, backgro
     Parameters
     ----------
     background : str or None
-        None draws; `none` leaves all out; else names joined by commas.
+        None draws; `none` leaves all out; `quiet` is room tone alone; else names joined by commas.
     """
     if background == "none":
         return
@@ -119,7 +162,7 @@ def add_surroundings(score: Score, rng: np.random.Generator, split: str, backgro
     )
     alone = not score.events[:-1]
     if background is not None:
-        names = [name.strip() for name in background.split(",") if name.strip()]
+        names = [name.strip() for name in background.split(",")] if background != "quiet" else []
         unknown = sorted(set(names) - set(WORDS))
         if unknown:
             raise ValueError(f"Unknown background {unknown[0]!r}: use some of {', '.join(WORDS)}, or 'none'.")

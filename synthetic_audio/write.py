@@ -32,7 +32,7 @@ def truth(scene: Scene) -> dict[str, Any]:
 
 
 def write(scene: Scene, folder: str | Path, name: str) -> Path:
-    """Write `name`.wav (16 bit) and `name`.json into a folder, which is made if needed; return the WAV's path."""
+    """Write `name`.wav (16 bit) and `name`.json into a folder, made if needed; return the WAV's path."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{name}.wav"

@@ -93,20 +93,12 @@ def clatter(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
 
 
 def knock_box(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, Any]) -> np.ndarray:
-    """Return one to three hard blows on a box."""
-    out = np.zeros(int((for_s + 0.6) * rate_hz))
-    at = 0.0
-    for _ in range(int(p["blows"])):
-        hit = thump(rng, rate_hz, 0.3, {"low_hz": p["low_hz"], "ring_s": 0.25, "hardness": 0.8})
-        start = int(at * rate_hz)
-        part = out[start : start + len(hit)]
-        part += rng.uniform(0.6, 1.0) * hit[: len(part)]
-        at += for_s / max(p["blows"], 1)
-    return out.astype(np.float32)
+    """Return one hard blow on a box."""
+    return thump(rng, rate_hz, for_s, {"low_hz": p["low_hz"], "ring_s": 0.25, "hardness": 0.8})
 
 
 def fridge(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, Any]) -> np.ndarray:
-    """Return a refrigerator's compressor: a two- or four-pole motor in steady, slipping run, with a dull rumble."""
+    """Return a refrigerator's compressor: a motor in steady, slipping run, with a dull rumble."""
     wave = motor(rng, rate_hz, for_s, {**p, "steady": True})
     rumble = shaping.shaped_noise(rng, len(wave), rate_hz, shaping.hump(120.0, 1.5, 1.5))
     return (wave + 0.4 * np.std(wave) * rumble).astype(np.float32)

@@ -16,25 +16,24 @@ def _lead(score: Score) -> float:
     return score.between(1.0, min(3.0, 0.2 * score.total_s))
 
 
-def _command(score: Score, at_s: float, on: bool, valve: bool = True, absent: bool = False) -> float:
-    """Play the command that starts or ends a brew; return when the valve moved."""
+def _command(score: Score, at_s: float, on: bool, decides: bool = False, absent: bool = False) -> float:
+    """Play what starts or ends a brew (`absent`: its valve stays shut); return when the valve moved."""
     group = score.machine["group"]
     if group == "lever_drain":
         score.tell(at_s, "lever_up" if on else "lever_down")
-        score.lever(at_s, deciding=True)
+        score.lever(at_s, deciding=decides)
         return at_s + 0.01
     if group == "manual_lever":
         score.tell(at_s, "lever_down" if on else "lever_up")
-        score.lever(at_s, deciding=True)
+        score.lever(at_s, deciding=decides)
         return at_s + 0.01
     score.tell(at_s, "brew_on" if on else "brew_off")
     moved = at_s + score.between(0.008, 0.03)
     # A push-button on a board makes no sound of its own; a rocker does. Without the valve's click only the
     # silent kind leaves an unmistakable absence, so the faulty scenes use the button.
-    if valve and score.rng.random() < 0.5:
+    if not absent and score.rng.random() < 0.5:
         score.switch(at_s)
-    if valve or absent:
-        score.valve(moved, opens=on, deciding=True, absent=not valve)
+    score.valve(moved, opens=on, deciding=decides, absent=absent)
     return moved
 
 
@@ -50,7 +49,7 @@ def normal_brew(score: Score) -> None:
     on = _lead(score)
     trail = score.between(4.0, 6.0) if score.total_s > 14 else 3.2
     off = score.total_s - trail
-    moved = _command(score, on, on=True)
+    moved = _command(score, on, on=True, decides=True)
     if score.machine["group"] == "manual_lever":
         score.tell(on, "lever_pull")
         score.add("scrape", "scrape", on + 0.3, 0.4, score.valve_db - 14)
@@ -80,12 +79,11 @@ def missing_click_brew(score: Score) -> None:
     """The pump runs against a valve that did not open: no click at the start, none at the end, no burst."""
     on = _lead(score)
     off = score.total_s - score.between(1.5, 2.5)
-    moved = _command(score, on, on=True, valve=False, absent=True)
+    _command(score, on, on=True, decides=True, absent=True)
     score.tell(on, "brew")
     start = on + score.between(0.05, 0.25)
     score.pump(start, off - start)
     score.tell(off, "brew_off")
-    del moved
 
 
 def stalled_motor(score: Score) -> None:
@@ -97,12 +95,37 @@ def stalled_motor(score: Score) -> None:
     score.tell(on, "brew")
     start = moved + score.between(0.02, 0.2)
     p = score.physics
-    score.add("hum", "mains_hum", start, off - start, score.pump_db + score.between(0, 5), deciding=True,
-              tilt_db=round(score.between(3.5, 6.0), 2), lines=6, body_hz=p["body_hz"], rise_s=0.02, fall_s=0.02)  # fmt: skip
+    score.add(
+        "hum",
+        "mains_hum",
+        start,
+        off - start,
+        score.pump_db + score.between(0, 5),
+        deciding=True,
+        tilt_db=round(score.between(3.5, 6.0), 2),
+        lines=6,
+        body_hz=p["body_hz"],
+        rise_s=0.02,
+        fall_s=0.02,
+    )
     # What would be heard if it turned: the clip must be able to carry the comb that is missing.
-    score.add("motor", "motor_run", start, off - start, score.pump_db, deciding=True, absent=True, poles=p["poles"],
-              slip=p["slip"], vanes=p["vanes"], vane_gain_db=p["vane_gain_db"], shaft_tilt_db=p["shaft_tilt_db"],
-              body_hz=p["body_hz"], run_up_s=p["run_up_s"], run_down_s=p["run_down_s"])  # fmt: skip
+    score.add(
+        "motor",
+        "motor_run",
+        start,
+        off - start,
+        score.pump_db,
+        deciding=True,
+        absent=True,
+        poles=p["poles"],
+        slip=p["slip"],
+        vanes=p["vanes"],
+        vane_gain_db=p["vane_gain_db"],
+        shaft_tilt_db=p["shaft_tilt_db"],
+        body_hz=p["body_hz"],
+        run_up_s=p["run_up_s"],
+        run_down_s=p["run_down_s"],
+    )
     _command(score, off, on=False)
 
 
@@ -117,8 +140,16 @@ def starved_pump(score: Score) -> None:
     score.held_coil(moved, off - moved)
     score.pump(start, off - start, load=0.3, air=0.6)
     from_s = start + score.between(0.5, 1.5)
-    score.add("gravel", "gravel", from_s, off - from_s, score.pump_db - score.between(2, 9), deciding=True,
-              impulses_hz=score.physics["gravel_hz"], ring_hz=score.physics["gravel_ring_hz"])  # fmt: skip
+    score.add(
+        "gravel",
+        "gravel",
+        from_s,
+        off - from_s,
+        score.pump_db + score.between(-3, 5),
+        deciding=True,
+        impulses_hz=score.physics["gravel_hz"],
+        ring_hz=score.physics["gravel_ring_hz"],
+    )
     moved = _command(score, off, on=False)
     score.discharge(moved + score.between(0.02, 0.09))
 

@@ -1,19 +1,19 @@
-"""Filling the boiler: valve and pump start together and stop together when the probe is reached (common practice)."""
+"""Filling the boiler: valve and pump start together and stop when the probe is reached (common practice)."""
 
 from __future__ import annotations
 
 from synthetic_audio.score import Score
 
 
-def _fill(score: Score, at_s: float, for_s: float, deciding: bool = True, valve: bool = True) -> None:
+def _fill(score: Score, at_s: float, for_s: float, click_decides: bool = False, valve: bool = True) -> None:
     score.tell(at_s, "auto_fill")
     if valve:
-        score.valve(at_s, opens=True, deciding=deciding)
+        score.valve(at_s, opens=True, deciding=click_decides)
         score.held_coil(at_s, for_s)
     else:
         score.valve(at_s, opens=True, deciding=True, absent=True)
     start = at_s + score.between(0.0, 0.12)
-    score.pump(start, for_s, load=0.3, deciding=deciding)
+    score.pump(start, for_s, load=0.3)
     if valve:
         score.add(
             "water_flow",
@@ -23,7 +23,7 @@ def _fill(score: Score, at_s: float, for_s: float, deciding: bool = True, valve:
             score.between(-56, -44),
             radius_mm=2.0,
         )
-        score.valve(at_s + for_s, opens=False, deciding=deciding)
+        score.valve(at_s + for_s, opens=False)
 
 
 def _idle(score: Score) -> None:
@@ -36,7 +36,7 @@ def normal_fill(score: Score) -> None:
     _idle(score)
     at = score.between(1.0, 0.25 * score.total_s)
     length = min(score.between(3.0, 10.0), score.total_s - at - 1.5)
-    _fill(score, at, length)
+    _fill(score, at, length, click_decides=True)
     score.tell(at + length, "idle_hot")
 
 

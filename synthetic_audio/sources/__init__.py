@@ -17,7 +17,6 @@ from synthetic_audio.sources import click, coil, discharge, jet, motor, stroke_p
 SOURCES: dict[str, Callable[..., np.ndarray]] = {
     "click": click.click,
     "click_train": click.click_train,
-    "tick_train": click.tick_train,
     "thump": thump.thump,
     "hum": coil.hum,
     "buzz": coil.buzz,
@@ -54,7 +53,7 @@ SOURCES: dict[str, Callable[..., np.ndarray]] = {
 
 #: Sources whose level is a peak.
 PEAK: frozenset[str] = frozenset(
-    {"click", "click_train", "tick_train", "thump", "drip", "clatter", "knock_box", "arcing", "scrape"}
+    {"click", "click_train", "thump", "drip", "clatter", "knock_box", "arcing", "scrape"}
 )
 
 #: Sources that are never part of the machine.

@@ -99,22 +99,3 @@ def click_train(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping
         wave = shaping.strike(marks, kernel)
         out[: len(wave)] += wave
     return out.astype(np.float32)
-
-
-def tick_train(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, Any]) -> np.ndarray:
-    """Return metal ticks of a casing that warms up or cools: spacing grows exponentially."""
-    n = int(for_s * rate_hz)
-    out = np.zeros(n + rate_hz // 10)
-    at, gap = rng.uniform(0, 1.0), p["gap_s"]
-    while at < for_s - 0.05:
-        wave = click(
-            rng,
-            rate_hz,
-            0.05,
-            {"kind": "tick", "ring_hz": rng.uniform(2500, 4500), "ring_ms": 8.0, "pulse_ms": 0.5},
-        )
-        start = int(at * rate_hz)
-        out[start : start + len(wave)] += rng.uniform(0.3, 1.0) * wave
-        at += gap * rng.uniform(0.5, 1.5)
-        gap *= 1.1
-    return out.astype(np.float32)

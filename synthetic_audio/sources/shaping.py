@@ -89,7 +89,7 @@ def force_pulse(rate_hz: int, pulse_ms: float, rise_ms: float = 0.06) -> np.ndar
 
 
 def walk(rng: np.random.Generator, n: int, rate_hz: int, speed_hz: float) -> np.ndarray:
-    """Return a smooth random curve (n,), mean 0, deviation about 1, that turns about `speed_hz` times a second."""
+    """Return a smooth random curve (n,), mean 0, that turns about `speed_hz` times a second."""
     points = max(4, int(n / rate_hz * speed_hz) + 4)
     knots = rng.standard_normal(points)
     place = np.linspace(0, points - 1.001, n)
@@ -114,7 +114,7 @@ def strike(impulses: np.ndarray, kernel: np.ndarray) -> np.ndarray:
 
 
 def body_gain(freqs_hz: np.ndarray, body_hz: float, q: float = 4.0) -> np.ndarray:
-    """Return how strongly a casing with resonances at 1, 2.3 and 4.1 times `body_hz` radiates each frequency."""
+    """Return how strongly a casing with resonances at 1, 2.3 and 4.1 times `body_hz` radiates."""
     f = np.maximum(np.asarray(freqs_hz, float), 1.0)
     gain = np.full_like(f, 0.5)
     for ratio, weight in ((1.0, 1.0), (2.3, 0.7), (4.1, 0.5)):
