@@ -29,8 +29,10 @@ def render(template: str, **values: Any) -> str:
 
 
 def show(template: str, **values: Any) -> None:
-    """Put a card on the page."""
-    st.html(render(template, **values))
+    """Put a card on the page; a card with nothing in it is left out."""
+    html = render(template, **values)
+    if html.strip():
+        st.html(html)
 
 
 def show_with_button(

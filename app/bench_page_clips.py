@@ -59,7 +59,7 @@ def _take_demo(place: int) -> None:
     told, clip = demo_clips()[place]
     st.session_state[_CLIPS] = [clip]
     st.session_state[_TITLE] = f"Demo: {told.title}"
-    story.fill_in(told.machine, told.marks, told.gauges)
+    story.fill_in(clip, told.machine, told.marks, told.gauges)
 
 
 def _drop() -> None:

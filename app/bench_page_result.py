@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import bench_page_cards as cards
 import bench_page_hearing as hearing
+import bench_page_story as story
 import bench_page_timeline as timeline
 import streamlit as st
 
@@ -16,19 +18,21 @@ MARKED = "bench_page_marked"
 _CHOSEN = "bench_page_chosen_clip"
 
 
-def show_all(clips: list[hearing.Clip], told: hearing.Told) -> None:
+def show_all(clips: list[hearing.Clip], answers: Mapping[str, str]) -> None:
     """Hear the clips and show the most urgent one; the others are a tap away."""
     heard = []
     with st.spinner("Listening …"):
         for clip in clips:
-            heard.append(hearing.hear(clip, told))
+            heard.append(hearing.hear(clip, story.told(clip, answers)))
     usable = sorted((one for one in heard if one.report), key=_urgency)
     for one in heard:
         if not one.report:
             cards.show("trouble", name=one.clip.name, sentence=one.trouble)
     if not usable:
         return
-    show(usable[0] if len(usable) == 1 else _pick(usable))
+    chosen = usable[0] if len(usable) == 1 else _pick(usable)
+    story.form(chosen.clip)
+    show(chosen)
 
 
 def show(one: hearing.Heard) -> None:
@@ -49,11 +53,13 @@ def _urgency(one: hearing.Heard) -> int:
 
 
 def _pick(usable: list[hearing.Heard]) -> hearing.Heard:
-    def title(place: int) -> str:
-        report = usable[place].report or {}
+    by_hash = {one.clip.sha256: one for one in usable}
+
+    def title(sha256: str) -> str:
+        report = by_hash[sha256].report or {}
         return f"{report['level'].capitalize()}: {report['clip']['name']}"
 
-    place = st.pills(
-        "Clips, the most urgent first", range(len(usable)), format_func=title, default=0, key=_CHOSEN
-    )
-    return usable[place if place is not None and place < len(usable) else 0]
+    if st.session_state.get(_CHOSEN) not in by_hash:
+        st.session_state[_CHOSEN] = usable[0].clip.sha256
+    chosen = st.pills("Clips, the most urgent first", list(by_hash), format_func=title, key=_CHOSEN)
+    return by_hash.get(chosen or "", usable[0])

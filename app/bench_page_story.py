@@ -1,9 +1,14 @@
-"""Machine and story: what a person knows, in a few taps; everything may be left open."""
+"""Machine and story: what a person knows, in a few taps; everything may be left open.
+
+Machine and words hold for all clips of a job. State, marks and gauges belong to
+one clip alone: a state told of one clip must never excuse a sound in another.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cache
+from typing import Any
 
 import bench_page_cards as cards
 import bench_page_hearing as hearing
@@ -14,13 +19,12 @@ from listen.bench.machine import Machine, bundled_machines, load_machine, unknow
 from listen.errors import BadParameter
 from listen.report import words
 from listen.types import StoryMark
-from listen.vocabulary import ACTIONS, STATES
+from listen.vocabulary import ACTIONS, GAUGES, STATES
 
-_MACHINE, _MAINS, _STATE = "bench_page_machine", "bench_page_mains", "bench_page_state"
-_MARKS, _SAID, _AT, _WHAT = "bench_page_marks", "bench_page_said", "bench_page_at", "bench_page_what"
-_OPEN = "bench_page_story_open"
-_GIVEN = "bench_page_given_machine"
-_GAUGES = {"boiler": "Boiler gauge, bar", "brew": "Brew gauge, bar", "line": "Water line gauge, bar"}
+_MACHINE, _MAINS, _SAID = "bench_page_machine", "bench_page_mains", "bench_page_said"
+_AT, _WHAT, _TROUBLE = "bench_page_at", "bench_page_what", "bench_page_mark_trouble"
+_STORIES, _OPEN, _GIVEN = "bench_page_stories", "bench_page_story_open", "bench_page_given_machine"
+_GAUGE_LABELS = {"boiler": "Boiler gauge, bar", "brew": "Brew gauge, bar", "line": "Water line gauge, bar"}
 #: States a clip may begin in, the usual ones first; one tap instead of twenty.
 _FIRST_STATES = (
     "idle_hot",
@@ -40,30 +44,45 @@ def _profiles() -> dict[str, Machine]:
     return {machine.name: machine for machine in found}
 
 
-def fill_in(machine: Machine, marks: Sequence[StoryMark], gauges: Mapping[str, float]) -> None:
+def _story(clip: hearing.Clip) -> dict[str, Any]:
+    """Return the clip's own story, with what its form holds now."""
+    stories = st.session_state.setdefault(_STORIES, {})
+    story: dict[str, Any] = stories.setdefault(clip.sha256, {"begins": None, "marks": [], "gauges": {}})
+    if _key("state", clip) in st.session_state:
+        story["begins"] = st.session_state[_key("state", clip)]
+    for gauge in GAUGES:
+        if _key(gauge, clip) in st.session_state:
+            story["gauges"][gauge] = st.session_state[_key(gauge, clip)]
+    return story
+
+
+def _key(field: str, clip: hearing.Clip) -> str:
+    return f"bench_page_{field}_{clip.sha256[:12]}"
+
+
+def fill_in(
+    clip: hearing.Clip, machine: Machine, marks: Sequence[StoryMark], gauges: Mapping[str, float]
+) -> None:
     """Put a known machine and story into the form (for the demo clips)."""
     forget()
     st.session_state[_GIVEN] = machine
     st.session_state[_MACHINE] = machine.name
-    st.session_state[_MARKS] = list(marks)
-    for name, bar in gauges.items():
-        st.session_state[f"bench_page_gauge_{name}"] = float(bar)
+    st.session_state[_STORIES] = {
+        clip.sha256: {
+            "begins": None,
+            "marks": list(marks),
+            "gauges": {k: float(v) for k, v in gauges.items()},
+        }
+    }
 
 
 def forget() -> None:
     """Empty the form: another clip is another story."""
-    for key in (
-        _MACHINE,
-        _MAINS,
-        _STATE,
-        _SAID,
-        _GIVEN,
-        _AT,
-        _OPEN,
-        *(f"bench_page_gauge_{name}" for name in _GAUGES),
-    ):
+    for key in (_MACHINE, _MAINS, _SAID, _AT, _WHAT, _STORIES, _OPEN, _GIVEN):
         st.session_state.pop(key, None)
-    st.session_state[_MARKS] = []
+    for key in [str(key) for key in st.session_state]:
+        if key.startswith(tuple(f"bench_page_{field}_" for field in ("state", *GAUGES))):
+            del st.session_state[key]
 
 
 def mark_moment(at_s: float) -> None:
@@ -72,107 +91,110 @@ def mark_moment(at_s: float) -> None:
     st.session_state[_OPEN] = True
 
 
-def tell(answers: Mapping[str, str]) -> hearing.Told:
-    """Show the form and return what was told."""
-    with st.expander(
-        "Machine and story: the answer gets better with each", expanded=st.session_state.get(_OPEN, False)
-    ):
-        machine = _machine()
-        mains = st.segmented_control(
-            "Mains", [50, 60], format_func=lambda hz: f"{hz} Hz", key=_MAINS, help="Leave open if not known."
-        )
-        begins = _begins()
-        marks = _marks()
-        gauges = _gauges()
-        said = st.text_area("What the customer says, in their words", key=_SAID, max_chars=2000, height=80)
-    if begins is not None and not any(mark.at_s == 0.0 and mark.word in STATES for mark in marks):
-        marks = [StoryMark(0.0, begins), *marks]
+def told(clip: hearing.Clip, answers: Mapping[str, str]) -> hearing.Told:
+    """Return what was told about a clip, without drawing anything."""
+    story = _story(clip)
+    marks = list(story["marks"])
+    if story["begins"] and not any(mark.at_s == 0.0 and mark.word in STATES for mark in marks):
+        marks = [StoryMark(0.0, story["begins"]), *marks]
     return hearing.Told(
-        machine=machine,
-        mains_hz=mains,
+        machine=_known().get(st.session_state.get(_MACHINE) or "") or unknown_machine(),
+        mains_hz=st.session_state.get(_MAINS),
         marks=tuple(sorted(marks, key=lambda mark: mark.at_s)),
-        gauges=tuple(sorted(gauges.items())),
-        said=said or "",
+        gauges=tuple(sorted((name, float(bar)) for name, bar in story["gauges"].items() if bar is not None)),
+        said=st.session_state.get(_SAID) or "",
         answers=tuple(sorted(answers.items())),
     )
 
 
-def _machine() -> Machine:
+def form(clip: hearing.Clip) -> None:
+    """Draw the form for one clip; :func:`told` reads it."""
+    story = _story(clip)
+    with st.expander(
+        "Machine and story: each line makes the answer better", expanded=st.session_state.get(_OPEN, False)
+    ):
+        st.selectbox("Machine", ["Not known", *_known()], key=_MACHINE)
+        st.segmented_control(
+            "Mains", [50, 60], format_func=lambda hz: f"{hz} Hz", key=_MAINS, help="Leave open if not known."
+        )
+        _begins(clip, story)
+        _marks(clip, story)
+        _gauges(clip, story)
+        st.text_area("What the customer says, in their words", key=_SAID, max_chars=2000, height=80)
+
+
+def _known() -> dict[str, Machine]:
     given = st.session_state.get(_GIVEN)
-    known = dict(_profiles())
-    if given is not None:
-        known[given.name] = given
-    name = st.selectbox("Machine", ["Not known", *known], key=_MACHINE)
-    return known.get(name) or unknown_machine()
+    return {**_profiles(), **({given.name: given} if given is not None else {})}
 
 
-def _begins() -> str | None:
-    states = [*_FIRST_STATES, *(state for state in STATES if state not in _FIRST_STATES)]
-    chosen: str | None = st.selectbox(
+def _begins(clip: hearing.Clip, story: Mapping[str, Any]) -> None:
+    st.session_state.setdefault(_key("state", clip), story["begins"])
+    st.selectbox(
         "What was it doing when the clip begins?",
-        states,
+        [*_FIRST_STATES, *(state for state in STATES if state not in _FIRST_STATES)],
         index=None,
         placeholder="Not known",
         format_func=lambda state: words.state_words(state).capitalize(),
-        key=_STATE,
+        key=_key("state", clip),
     )
-    return chosen
 
 
-def _marks() -> list[StoryMark]:
-    marks: list[StoryMark] = st.session_state.setdefault(_MARKS, [])
-    for place, mark in enumerate(marks):
+def _marks(clip: hearing.Clip, story: Mapping[str, Any]) -> None:
+    for place, mark in enumerate(story["marks"]):
         cards.show_with_button(
             f"{words.clock(mark.at_s)} {words.state_words(mark.word)}",
             "Remove",
             f"bench_page_remove_{place}",
             _remove,
-            (place,),
+            (clip, place),
         )
     when, what, add = st.columns([1, 2, 1], vertical_alignment="bottom")
     when.text_input("At (minutes:seconds)", key=_AT, placeholder="0:03")
     what.selectbox(
-        "What was done", [*ACTIONS, *STATES], index=None, placeholder="Choose", key=_WHAT,
+        "What was done, or what began",
+        [*ACTIONS, *STATES],
+        index=None,
+        placeholder="Choose",
+        key=_WHAT,
         format_func=lambda word: words.state_words(word).capitalize(),
-    )  # fmt: skip
-    add.button("Add", on_click=_add, width="stretch", key="bench_page_add")
-    if trouble := st.session_state.pop("bench_page_mark_trouble", ""):
+    )
+    add.button("Add", on_click=_add, args=(clip,), width="stretch", key="bench_page_add")
+    if trouble := st.session_state.pop(_TROUBLE, ""):
         cards.show("trouble", name="Not added", sentence=trouble)
-    return list(marks)
 
 
-def _add() -> None:
+def _add(clip: hearing.Clip) -> None:
     at, word = st.session_state.get(_AT) or "", st.session_state.get(_WHAT)
     if word is None:
-        st.session_state["bench_page_mark_trouble"] = "Choose what was done, then add it."
+        st.session_state[_TROUBLE] = "Choose what was done, then add it."
         return
     try:
         mark = parse_did(f"{''.join(at.split()) or '?'} {word}")
     except BadParameter as error:
-        st.session_state["bench_page_mark_trouble"] = str(error)
+        st.session_state[_TROUBLE] = str(error)
         return
-    st.session_state[_MARKS] = sorted([*st.session_state[_MARKS], mark], key=lambda each: each.at_s)
+    story = _story(clip)
+    story["marks"] = sorted([*story["marks"], mark], key=lambda each: each.at_s)
     st.session_state[_AT] = ""
     st.session_state[_WHAT] = None
 
 
-def _remove(place: int) -> None:
-    del st.session_state[_MARKS][place]
+def _remove(clip: hearing.Clip, place: int) -> None:
+    story = _story(clip)
+    story["marks"] = [mark for n, mark in enumerate(story["marks"]) if n != place]
 
 
-def _gauges() -> dict[str, float]:
-    gauges = {}
-    for column, (name, label) in zip(st.columns(len(_GAUGES)), _GAUGES.items(), strict=True):
-        bar = column.number_input(
-            label,
+def _gauges(clip: hearing.Clip, story: Mapping[str, Any]) -> None:
+    for column, gauge in zip(st.columns(len(GAUGES)), GAUGES, strict=True):
+        st.session_state.setdefault(_key(gauge, clip), story["gauges"].get(gauge))
+        column.number_input(
+            _GAUGE_LABELS[gauge],
             min_value=-1.0,
             max_value=30.0,
             value=None,
             step=0.1,
             format="%.1f",
             placeholder="not read",
-            key=f"bench_page_gauge_{name}",
+            key=_key(gauge, clip),
         )
-        if bar is not None:
-            gauges[name] = float(bar)
-    return gauges

@@ -31,8 +31,7 @@ def main() -> None:
     else:
         chosen = clips.choose()
     if chosen:
-        told = story.tell(answers)
-        result.show_all(chosen, told)
+        result.show_all(chosen, answers)
     cards.show("cautions")
 
 
