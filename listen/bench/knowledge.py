@@ -9,6 +9,7 @@ ever stops it.
 from __future__ import annotations
 
 import inspect
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -326,6 +327,11 @@ def _danger(table: Table, cautions: dict[str, str]) -> Danger:
         rests_on=table.word("rests_on", RESTS_ON),
     )
     table.done()
+    for word in danger.words:
+        try:
+            re.compile(word)
+        except re.error as problem:
+            raise table.fail(f"{word!r} is not a regular expression ({problem}).") from problem
     if not danger.stop_kinds or (danger.first_minute and not danger.question):
         raise table.fail("a danger needs its kinds of stop, and a first-minute one its question.")
     return danger

@@ -18,7 +18,7 @@ _DENIED_BEFORE = re.compile(
 )
 _DOUBT_BEFORE = re.compile(
     r"(?:not|n'?t)\s+(?:sure|only|just|know|certain|clear)|no\s+(?:idea|doubt|longer|more|wonder|lack)|"
-    r"(?:not|never|no)\b[^.;!?]*\b(?:not|never|no|without)\s+(?:\w+\s+)?$"
+    r"\b(?:not|never|no)\s+(?:(?!and\b|or\b|nor\b)\w+\s+){0,8}(?:not|never|no|without)\s+(?:\w+\s+)?$"
 )
 _DENIED_AFTER = re.compile(
     r"^\s*(?:$|[.,;!)]|(?:and|or|nor|but|at all|anywhere|here|either|coming|seen|heard)\b)"

@@ -1,0 +1,254 @@
+"""A worked example for each family, and its twin in which one fact is flipped."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.bench_judgement.scenes import (
+    BREW_DID,
+    GOOD,
+    LEVER,
+    MANUAL,
+    ROTARY,
+    TELEPHONE,
+    UNKNOWN,
+    VIBRATORY,
+    brew,
+    click,
+    codes,
+    ev,
+    fill,
+    say,
+    without,
+)
+
+
+def test_normal_brew_and_one_that_misses_its_click() -> None:
+    good = say(*brew(), did=BREW_DID)
+    assert (good.verdict, good.level, codes(good)) == ("normal", "fine", [])
+    assert good.because.startswith("Nothing unusual heard in this clip")
+    assert {e.status for e in good.expected} == {"heard"}
+    bad = say(*without(brew(), 0), did=BREW_DID)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "service", "missing_click_brew")
+    assert "no click between" in bad.findings[0].speaks_for[0]
+    assert [e.status for e in bad.expected if e.sound == "click"] == ["missing"]
+
+
+@pytest.mark.parametrize("pump", ["motor_run", "stroke_train"])
+@pytest.mark.parametrize("shift", [-1.4, 0.0, 1.4])
+def test_a_mark_may_be_late_or_early(pump: str, shift: float) -> None:
+    machine = ROTARY if pump == "motor_run" else VIBRATORY
+    did = (f"{3 + shift:.1f} brew_on", f"{28 + shift:.1f} brew_off")
+    good = say(*brew(pump), did=did, machine=machine)
+    assert (good.verdict, good.level) == ("normal", "fine"), good.because
+    bad = say(*without(brew(pump), 0), did=did, machine=machine)
+    assert codes(bad)[0] == "missing_click_brew"
+
+
+def test_missing_click_brew_needs_a_group_that_clicks_and_a_clip_that_carries_clicks() -> None:
+    events = without(brew(), 0)
+    assert "missing_click_brew" not in codes(say(*events, did=BREW_DID, machine=MANUAL))
+    deaf = say(*events, did=BREW_DID, quality=TELEPHONE)
+    assert deaf.verdict == "cannot_tell" and "missing_click_brew" not in codes(deaf)
+    faint = say(click(3.0, p=0.4), *events, did=BREW_DID)
+    assert faint.verdict == "cannot_tell" and "missing_click_brew" not in codes(faint)
+
+
+def test_a_click_without_brew_story_is_asked_for_not_accused() -> None:
+    untold = say(*without(brew(), 0))
+    assert "missing_click_brew" not in codes(untold) and untold.verdict == "cannot_tell"
+
+
+def test_normal_fill_and_one_that_misses_its_click() -> None:
+    for did in (
+        ("0:00 idle_hot", "0:03 auto_fill", "0:08 idle_hot"),
+        ("0:00 idle_hot",),
+        ("0:03 fill_button",),
+    ):
+        good = say(*fill(), did=did, at=15.0)
+        assert (good.verdict, good.level) == ("normal", "fine"), (did, good.because)
+        bad = say(*fill()[1:], did=did, at=15.0)
+        assert codes(bad)[0] == "missing_click_fill" and bad.verdict == "abnormal"
+        manual = say(*fill()[1:], did=did, at=15.0, machine=replace(ROTARY, fill="manual"))
+        assert "missing_click_fill" not in codes(manual)
+
+
+def test_stalled_motor_and_one_that_turns() -> None:
+    hum = [click(3.0), ev("mains_hum", 3.1, 20.0), click(20.0)]
+    did = ("0:03 brew_on", "0:20 brew_off")
+    bad = say(*hum, did=did)
+    assert (bad.verdict, codes(bad)[0]) == ("abnormal", "stalled_motor")
+    turning = say(*hum, ev("motor_run", 3.2, 20.0), ev("burst", 20.1, 21.0), did=did)
+    assert turning.verdict == "normal", turning.because
+    assert "stalled_motor" not in codes(say(*hum, did=did, machine=VIBRATORY))
+    untold = say(*hum)
+    assert untold.verdict == "cannot_tell" and untold.question and "switched on" in untold.question
+    deaf = say(*hum, did=did, quality=TELEPHONE)
+    assert deaf.verdict == "cannot_tell"
+    assert deaf.retake == "Record with the phone's own recorder instead of a call."
+    before = say(
+        ev("mains_hum", 0.0, 40.0, open_start=True, open_end=True), click(10.0), did=("0:10 brew_on",)
+    )
+    assert "stalled_motor" not in codes(before)
+
+
+def test_lasting_hiss_against_the_vent_of_a_warm_up() -> None:
+    hiss = ev("hiss", 5.0, 35.0)
+    vent = say(hiss, click(35.0), did=("0:00 warm_up",), gauges={"boiler": 0.0})
+    assert (vent.verdict, vent.level) == ("normal", "fine"), vent.because
+    pressure = say(hiss, click(35.0), did=("0:00 warm_up",), gauges={"boiler": 1.1})
+    assert (pressure.verdict, pressure.level, codes(pressure)[0]) == ("abnormal", "service", "lasting_hiss")
+    unread = say(hiss, click(35.0), did=("0:00 warm_up",))
+    assert (unread.verdict, unread.level) == ("cannot_tell", "watch")
+    assert unread.question and "gauge" in unread.question
+    idle = say(hiss, click(2.0), did=("0:00 idle_hot",), gauges={"boiler": 1.1})
+    assert codes(idle)[0] == "lasting_hiss" and idle.findings[0].strength == "strong"
+    idle_unread = say(hiss, click(2.0), did=("0:00 idle_hot",))
+    assert codes(idle_unread)[0] == "lasting_hiss" and idle_unread.level == "service"
+    assert idle_unread.say_first and "switch off" in idle_unread.say_first
+    steam = say(ev("hiss", 5.0, 20.0), did=("0:05 steam_open", "0:20 steam_closed"))
+    assert steam.verdict == "normal", steam.because
+    goes_on = say(ev("hiss", 5.0, 34.0), did=("0:05 steam_open", "0:20 steam_closed"))
+    assert codes(goes_on)[0] == "lasting_hiss"
+
+
+def test_a_vent_that_does_not_end_is_not_cleared() -> None:
+    still = say(ev("hiss", 5.0, 40.0, open_end=True), did=("0:00 vent_closing",), gauges={"boiler": 0.0})
+    assert still.verdict == "cannot_tell" and still.level == "watch"
+
+
+def test_hiss_alone_is_a_question() -> None:
+    untold = say(ev("hiss", 5.0, 35.0), machine=UNKNOWN)
+    assert untold.verdict == "cannot_tell" and untold.level == "watch"
+    assert untold.question and "tap open" in untold.question
+
+
+def test_blast_by_state() -> None:
+    blast = ev("blast", 5.0, 15.0)
+    untold = say(blast, machine=UNKNOWN, at=20.0)
+    assert (untold.verdict, untold.level) == ("cannot_tell", "stop")
+    assert untold.say_first and "tap open" in untold.say_first and "plug" in untold.say_first
+    idle = say(blast, did=("0:00 idle_hot",), at=20.0)
+    assert (idle.verdict, idle.level, codes(idle)[0]) == ("abnormal", "stop", "blast")
+    assert idle.findings[0].stop_kinds == ("stand_clear", "power")
+    steam = say(blast, did=("0:05 steam_open", "0:15 steam_closed"), at=20.0)
+    assert (steam.verdict, steam.level) == ("normal", "fine"), steam.because
+
+
+def test_starved_pump_with_and_without_a_story() -> None:
+    gravel = ev("gravel", 6.0, 25.0)
+    told = say(*brew(), gravel, did=BREW_DID)
+    assert (told.verdict, told.level, codes(told)[0]) == ("abnormal", "service", "starved_pump")
+    assert say(*brew(), gravel).verdict == "abnormal"
+    alone = say(gravel, machine=UNKNOWN)
+    assert alone.verdict == "cannot_tell" and alone.level == "watch"
+    another = say(gravel, ev("motor_run", 0.0, 40.0, open_start=True, open_end=True), machine=UNKNOWN)
+    assert another.verdict == "cannot_tell"
+
+
+def test_no_burst_keeps_the_handle_locked() -> None:
+    dry = without(brew(), 3, 4)
+    bad = say(*dry, did=BREW_DID)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "stop", "no_burst")
+    assert "handle" in bad.findings[0].stop_kinds and bad.say_first and "handle locked" in bad.say_first
+    assert say(*dry, did=BREW_DID, machine=UNKNOWN).level == "stop"
+    assert say(*dry, did=BREW_DID, machine=UNKNOWN).verdict == "cannot_tell"
+    assert "no_burst" not in codes(say(*dry, did=BREW_DID, machine=MANUAL))
+    cut = say(*dry, did=BREW_DID, at=29.0)
+    assert cut.verdict == "cannot_tell" and "no_burst" not in codes(cut)
+    short = [click(3.0), ev("motor_run", 3.1, 6.0), click(6.0)]
+    assert "no_burst" not in codes(say(*short, did=("0:03 brew_on", "0:06 brew_off")))
+    hissed = say(*dry, ev("hiss", 28.2, 29.5), did=BREW_DID)
+    assert hissed.verdict == "cannot_tell" and "no_burst" not in codes(hissed)
+    untold = say(*dry)
+    assert untold.verdict == "cannot_tell" and untold.question and "handle locked" in untold.question
+
+
+def test_no_click_and_no_discharge_is_one_finding_that_stops() -> None:
+    bad = say(*without(brew(), 0, 3, 4), did=BREW_DID)
+    assert codes(bad) == ["missing_click_brew"] and bad.level == "stop"
+    assert bad.findings[0].stop_kinds == ("power", "handle")
+
+
+def test_fill_too_often_counts_and_spares_draws() -> None:
+    fills = [e for start in (10.0, 45.0, 80.0, 112.0) for e in fill(start, start + 4.0)]
+    bad = say(*fills, did=("0:00 idle_hot",), at=130.0)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "service", "fill_too_often")
+    assert bad.findings[0].speaks_for[0].startswith("4 fills at 0:10.0")
+    two = say(*fills[:6], did=("0:00 idle_hot",), at=130.0)
+    assert two.verdict == "normal", two.because
+    drawn = say(*fills, did=("0:00 idle_hot", "0:05 hot_water_open", "0:08 hot_water_closed"), at=130.0)
+    assert "fill_too_often" not in codes(drawn)
+    untold = say(*fills, at=130.0)
+    assert untold.verdict == "cannot_tell" and untold.question and "by itself" in untold.question
+
+
+def test_fill_never_ends_spares_the_first_fill_and_a_brew() -> None:
+    long = [click(3.0), ev("motor_run", 3.05, 90.0), click(90.0)]
+    bad = say(*long, did=("0:00 idle_hot", "0:03 auto_fill"), at=95.0)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "stop", "fill_never_ends")
+    assert bad.findings[0].stop_kinds == ("power", "water")
+    first = say(*long, did=("0:00 cold_start",), at=95.0)
+    assert first.verdict == "normal", first.because
+    too_long = say(click(3.0), ev("motor_run", 3.05, 200.0), did=("0:00 cold_start",), at=205.0)
+    assert too_long.level == "stop"
+    untold = say(*long, at=95.0)
+    assert untold.verdict == "cannot_tell" and untold.level == "watch"
+    assert "fill_never_ends" not in codes(say(*long, did=("0:03 descale",), at=95.0))
+
+
+def test_solenoid_buzz_and_a_direct_current_coil() -> None:
+    buzz = ev("mains_buzz", 3.0, 28.0)
+    bad = say(*brew(), buzz, did=BREW_DID)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "service", "solenoid_buzz")
+    dc = say(*brew(), buzz, did=BREW_DID, machine=replace(ROTARY, coils="dc"))
+    assert "solenoid_buzz" not in codes(dc)
+    soft = say(*brew(), ev("mains_hum", 3.0, 28.0), did=BREW_DID)
+    assert soft.verdict == "normal", soft.because
+    fridge = say(ev("mains_buzz", 0.0, 40.0, open_start=True, open_end=True), machine=UNKNOWN)
+    assert fridge.verdict == "cannot_tell"
+
+
+def test_chatter_against_a_clock_and_a_flow_meter() -> None:
+    train = ev("click_train", 5.0, 9.0)
+    assert say(train, did=("0:00 idle_hot",)).verdict == "abnormal"
+    untold = say(train, machine=UNKNOWN)
+    assert (untold.verdict, untold.level, codes(untold)[0]) == ("abnormal", "service", "chatter")
+    clock = say(ev("click_train", 5.0, 30.0, rate_hz=2.0, count=50.0, regularity=0.99), machine=UNKNOWN)
+    assert clock.verdict == "cannot_tell"
+    few = say(ev("click_train", 5.0, 5.4, rate_hz=10.0, count=4.0), machine=UNKNOWN)
+    assert few.verdict == "cannot_tell"
+    meter = ev("click_train", 5.0, 27.0, rate_hz=18.0, count=400.0, regularity=0.95)
+    assert "chatter" not in codes(say(*brew(), meter, did=BREW_DID))
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        [ev("hiss", 0.0, 40.0, open_start=True, open_end=True)],
+        [ev("water_flow", 4.0, 20.0)],
+        [ev("fan", 0.0, 40.0), ev("motor_run", 0.0, 40.0, open_start=True, open_end=True)],
+        [ev("clatter", 3.0, 3.5), click(3.0), click(7.0), click(9.0)],
+        [ev("speech", 0.0, 40.0), click(12.0)],
+        [ev("mains_hum", 0.0, 40.0, open_start=True, open_end=True)],
+        [ev("beep", 10.0, 10.4)],
+        [ev("boil", 0.0, 40.0)],
+        [],
+    ],
+)
+def test_a_kitchen_is_not_taken_for_a_machine(events) -> None:
+    got = say(*events, machine=UNKNOWN, quality=GOOD)
+    assert got.verdict == "cannot_tell" and got.level in ("fine", "watch")
+
+
+def test_pump_that_runs_on_depends_on_the_shared_pump() -> None:
+    events = [click(3.0), ev("motor_run", 3.1, 37.0), click(28.0), ev("burst", 28.1, 29.0), click(37.0)]
+    did = BREW_DID
+    shared = say(*events, did=did, machine=LEVER)
+    assert (shared.verdict, shared.level) == ("normal", "fine"), shared.because
+    own = say(*events, did=did, machine=ROTARY)
+    assert (own.verdict, codes(own)[0]) == ("abnormal", "pump_runs_on")
+    unknown = say(*events, did=did, machine=replace(ROTARY, shared_pump=None))
+    assert unknown.verdict == "cannot_tell" and unknown.level == "watch"
