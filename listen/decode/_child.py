@@ -70,6 +70,11 @@ def one_clip(job_json: str) -> None:
     job = json.loads(job_json)
     guard.before_decoder(int(job["memory_bytes"]))
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if sys.platform == "win32":
+        import msvcrt
+
+        for fd in (0, 1):
+            msvcrt.setmode(fd, os.O_BINARY)
     if _load_decoder():
         run_job(job)
     else:

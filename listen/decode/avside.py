@@ -107,8 +107,9 @@ class _Stream:
         count = frame.samples
         if count <= 0:
             return
-        channels = len(frame.layout.channels)
-        kind = frame.format.packed.name
+        channels = frame.layout.nb_channels
+        name = frame.format.name  # planar formats end in p: s16p, fltp
+        kind = name.removesuffix("p")
         if not 1 <= channels <= MAX_CHANNELS or kind not in FORMAT_NUMBER:
             raise ClipFailed("channels", channels=channels)
         if not self.rate_hz:
@@ -118,7 +119,7 @@ class _Stream:
         elif frame.sample_rate != self.rate_hz:
             raise ClipFailed("rate_changes", at_s=self.seconds)
         number = FORMAT_NUMBER[kind]
-        shape = (number, int(not frame.format.is_planar), channels)
+        shape = (number, int(kind == name), channels)
         if shape != self._shape:
             self.flush()
             self._shape = shape

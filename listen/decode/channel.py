@@ -9,12 +9,19 @@ import subprocess
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any, Protocol
+
+try:
+    import fcntl
+except ImportError:  # not a POSIX system
+    fcntl = None  # type: ignore[assignment]
 
 from listen.decode.framing import FrameParser, FramingError
 from listen.decode.limits import DecodeLimits
 
 _READ = 1 << 18
+_PIPE_BYTES = 1 << 19
 
 
 class ChildGone(Exception):
@@ -57,6 +64,14 @@ class FreshChild:
         return self._process.wait()
 
 
+def _widen(fd: int) -> None:
+    """Let a pipe hold a second or two of sound, so that the two sides seldom wait for each other."""
+    if fcntl is None or not hasattr(fcntl, "F_SETPIPE_SZ"):
+        return
+    with suppress(OSError):  # the system's limit for pipes is used up: slower, not wrong
+        fcntl.fcntl(fd, fcntl.F_SETPIPE_SZ, _PIPE_BYTES)
+
+
 def at_end(fd: int) -> bool:
     """Tell whether the other side of a pipe is closed, without waiting."""
     if not hasattr(select, "poll"):
@@ -93,6 +108,7 @@ class Frames:
         self._limits = limits
         self._parser = FrameParser()
         self._waited_s = 0.0
+        _widen(child.fileno())
 
     def __iter__(self) -> Iterator[tuple[bytes, bytes]]:
         while True:

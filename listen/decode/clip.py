@@ -19,7 +19,7 @@ from listen.decode.notes import notes_of
 from listen.decode.sniff import Found, NotAClip, sniff
 from listen.decode.source import Source
 from listen.decode.words import sentence
-from listen.errors import BadParameter, UnreadableClip
+from listen.errors import BadParameter, ListenError, UnreadableClip
 from listen.types import ClipInfo, Limit
 
 if TYPE_CHECKING:
@@ -91,10 +91,13 @@ class OpenClip:
         self.notes: tuple[Limit, ...] = ()
         try:
             self._found = self._sniff()
+            # The child starts up while the hash is computed, unless both would
+            # have to share one read position.
+            shared = not self._source.reads_apart
+            self.sha256 = self._source.sha256() if shared else ""
             self._child = self._start(worker)
             self._frames = iter(Frames(self._child, self._limits))
-            # The child starts up while the hash is computed.
-            self.sha256 = self._source.sha256()
+            self.sha256 = self.sha256 or self._source.sha256()
             self._read_header()
         except BaseException:
             self.close()
@@ -193,7 +196,7 @@ class OpenClip:
                 raise ChildGone("ended")
             if frame is not None and frame[0] == b"X":
                 code = unpack_json(frame[1]).get("code")
-                raise sentence(self._sharpen(str(code)), self.name)
+                raise self._failure(str(code))
         except ChildGone as gone:
             raise sentence(self._why(gone.code), self.name) from gone
         except FramingError as error:
@@ -208,9 +211,13 @@ class OpenClip:
         status = child.end()
         return code_of_status(status) if code == "ended" else code
 
-    def _sharpen(self, code: str) -> str:
-        cut_movie = self._found.demuxer == "mov" and self._found.cut_share is not None
-        return "no_index" if code == "not_opened" and cut_movie else code
+    def _failure(self, code: str) -> ListenError:
+        """Return the error for a code, with what only this side knows."""
+        if code == "not_opened" and self._found.demuxer == "mov" and self._found.cut_share is not None:
+            code = "no_index"
+        if code == "too_long":
+            return sentence(code, self.name, limit_h=self._limits.max_duration_s / 3600)
+        return sentence(code, self.name)
 
     def _read_header(self) -> None:
         frame = self._next()
@@ -245,7 +252,7 @@ class OpenClip:
             except FramingError as error:
                 raise sentence("crashed", self.name) from error
             if self._mixer.total > longest:
-                raise sentence("too_long", self.name)
+                raise self._failure("too_long")
 
     def _finish(self) -> None:
         """Judge the whole: long enough, numbers, complete."""

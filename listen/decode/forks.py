@@ -50,7 +50,8 @@ def receive_message(sock: socket.socket, max_fds: int = 0) -> tuple[dict, list[i
     EOFError
         When the other side has closed, or sends nonsense.
     """
-    data, fds = b"", []
+    data = b""
+    fds: list[int] = []
     wanted = LENGTH.size
     while len(data) < wanted:
         if max_fds:

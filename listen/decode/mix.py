@@ -10,11 +10,13 @@ that the level does not jump back and forth.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from listen.decode.framing import BLOCK, FORMATS, MAX_CHANNELS, FramingError
 
-_DTYPES = {
+_DTYPES: dict[str, np.dtype[Any]] = {
     "u8": np.dtype("u1"),
     "s16": np.dtype("<i2"),
     "s32": np.dtype("<i4"),
@@ -55,7 +57,7 @@ def channels_of(payload: bytes) -> np.ndarray:
     if name in ("flt", "dbl"):
         with np.errstate(over="ignore", invalid="ignore"):
             return raw.astype(np.float32)
-    scaled = raw.astype(np.float32 if width <= 2 else np.float64)
+    scaled: np.ndarray = raw.astype(np.float32 if width <= 2 else np.float64)
     if name == "u8":
         scaled -= 128.0
     scaled *= _SCALE[name]

@@ -53,6 +53,9 @@ class Source:
         When it is missing, not a regular file, not readable, empty or too large.
     """
 
+    #: Whether :meth:`read_at` leaves the read position alone even for a moment.
+    reads_apart = hasattr(os, "pread")
+
     def __init__(
         self, source: str | os.PathLike[str] | bytes, *, name: str | None, limits: DecodeLimits
     ) -> None:
@@ -85,7 +88,7 @@ class Source:
 
     def read_at(self, offset: int, size: int) -> bytes:
         """Return the bytes at an offset, without moving the position the child reads from."""
-        if hasattr(os, "pread"):
+        if self.reads_apart:
             try:
                 return os.pread(self.file.fileno(), size, offset) if offset < self.size else b""
             except (OSError, OverflowError):

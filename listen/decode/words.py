@@ -30,7 +30,7 @@ _UNREADABLE = {
     "channels": "the sound has more than 8 channels or an odd sample format; send it in stereo or mono.",
     "rate": "the stated sample rate is impossible; send the original file again.",
     # Limits and accidents.
-    "too_long": "the recording is longer than the limit; cut out the part that matters.",
+    "too_long": "the recording is longer than the limit of {limit_h:g} hours; cut out the part that matters.",
     "memory": f"decoding needs more memory than allowed, the file is probably damaged; {_AGAIN}.",
     "time": f"decoding takes longer than allowed, the file is probably damaged; {_AGAIN}.",
     "killed": f"decoding was ended by the system, it needs too much time or memory; {_AGAIN}.",
@@ -47,7 +47,7 @@ _OURS = {
 }
 
 
-def sentence(code: str, name: str) -> ListenError:
+def sentence(code: str, name: str, **values: float) -> ListenError:
     """Return the error to raise for a code.
 
     Parameters
@@ -56,12 +56,15 @@ def sentence(code: str, name: str) -> ListenError:
         An unknown code counts as `crashed`.
     name : str
         Shown name of the clip.
+    **values : float
+        Numbers that the sentence of this code names.
     """
     if code in _OURS:
         return ListenError(_OURS[code])
     if code in _UNUSABLE:
         return UnusableClip(f"{name}: {_UNUSABLE[code]}")
-    return UnreadableClip(f"{name}: {_UNREADABLE.get(code, _UNREADABLE['crashed'])}")
+    words = _UNREADABLE.get(code, _UNREADABLE["crashed"])
+    return UnreadableClip(f"{name}: {words.format(**values) if values else words}")
 
 
 def at(seconds: float) -> str:

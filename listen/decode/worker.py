@@ -14,7 +14,7 @@ import socket
 import subprocess
 import sys
 import threading
-from contextlib import suppress
+import weakref
 from typing import IO, Any
 
 from listen.decode.channel import Child, FreshChild, at_end
@@ -39,6 +39,8 @@ class _Warm:
         finally:
             theirs.close()
         ours.settimeout(_ANSWER_S)
+        # Also when the owner forgets to close, or the interpreter ends.
+        self._shut = weakref.finalize(self, _shut, ours, self.process, os.getpid())
         self._socket = ours
         self._lock = threading.Lock()
         self.served = 0
@@ -58,13 +60,19 @@ class _Warm:
             return receive_message(self._socket)[0]
 
     def close(self) -> None:
-        self._socket.close()
-        if self.process.poll() is None:
-            with suppress(subprocess.TimeoutExpired):
-                self.process.wait(timeout=1.0)
-                return
-            self.process.kill()
-        self.process.wait()
+        self._shut()
+
+
+def _shut(ours: socket.socket, process: subprocess.Popen[bytes], owner: int) -> None:
+    """Close the socket, which ends the process; help if it does not."""
+    ours.close()
+    if owner != os.getpid():
+        return  # a fork of the owner must not end the owner's process
+    try:
+        process.wait(timeout=1.0)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
 
 
 class _ForkedChild:

@@ -78,11 +78,17 @@ def test_last_word_of_the_child_is_not_trusted(monkeypatch):
     assert clip.notes == ()
 
 
-def test_decoding_over_its_memory_is_a_sentence(worker):
-    tight = DecodeLimits(memory_bytes=60 << 20)
-    with pytest.raises(ListenError, match=r"decoder|memory|broke off"):
-        read_clip(GOOD, limits=tight)
-    assert len(read_clip(GOOD, worker=worker).samples) == 48_000
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="address space is limited on Linux only")
+@pytest.mark.parametrize("megabytes", [8, 60, 100, 118, 121, 123, 125, 130])
+def test_any_memory_limit_ends_in_a_sentence_or_in_sound(megabytes):
+    """From far too little to just enough: the decoder itself needs about 120 MB of address space."""
+    limits = DecodeLimits(memory_bytes=megabytes << 20)
+    try:
+        assert len(read_clip(GOOD, limits=limits).samples) == 48_000
+    except ListenError as error:
+        assert any(word in str(error) for word in ("cannot be loaded", "memory", "broke off"))
+    else:
+        assert megabytes > 100
 
 
 def test_decoding_over_its_processor_time_is_a_sentence(worker):
