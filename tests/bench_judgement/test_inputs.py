@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from listen.bench import parse_did, parse_gauge
@@ -78,17 +78,20 @@ def test_bad_gauges(text: str, why: str) -> None:
         parse_gauge(text)
 
 
+@settings(derandomize=True, database=None, deadline=None)
 @given(st.integers(0, 999), st.integers(0, 59), st.sampled_from((*STATES, *ACTIONS)))
 def test_every_clock_and_word_is_read_back(minutes: int, seconds: int, word: str) -> None:
     assert parse_did(f"{minutes}:{seconds:02d} {word}") == StoryMark(minutes * 60 + seconds, word)
 
 
+@settings(derandomize=True, database=None, deadline=None)
 @given(st.floats(-1.0, 30.0), st.sampled_from(GAUGES))
 def test_every_reading_is_read_back(bar: float, gauge: str) -> None:
     name, value = parse_gauge(f"{gauge}={bar:.2f}")
     assert name == gauge and math.isclose(value, bar, abs_tol=0.006)
 
 
+@settings(derandomize=True, database=None, deadline=None)
 @given(st.text(max_size=40))
 def test_any_text_is_read_or_refused_in_one_plain_sentence(text: str) -> None:
     for parse in (parse_did, parse_gauge):

@@ -38,6 +38,8 @@ ANY = (
     "speech",
     "grinder",
 )
+# The same examples on every run: a red test must be red again.
+FIXED = settings(derandomize=True, database=None, deadline=None)
 MACHINES: tuple[Machine, ...] = (ROTARY, VIBRATORY, LEVER, MANUAL, UNKNOWN)
 
 
@@ -75,13 +77,25 @@ def level(**scene) -> int:
     return LEVELS.index(judge(quality=GOOD, mains=MAINS, duration_s=60.0, **scene).level)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(FIXED, max_examples=150)
 @given(SCENES, events_of(SIGNS))
 def test_adding_a_sound_of_trouble_never_lowers_the_level(scene, extra) -> None:
-    assert level(**{**scene, "events": [*scene["events"], extra]}) >= level(**scene)
+    """What was found never gets less urgent.
+
+    The level itself may fall from `watch` to `fine` in one case only: nothing was
+    found and no machine was heard, and now its expected sound (a jet with the
+    steam tap told open) is.
+    """
+    before = judge(quality=GOOD, mains=MAINS, duration_s=60.0, **scene)
+    more = {**scene, "events": [*scene["events"], extra]}
+    after = judge(quality=GOOD, mains=MAINS, duration_s=60.0, **more)
+    ranks = [max((LEVELS.index(f.level) for f in j.findings), default=0) for j in (before, after)]
+    assert ranks[1] >= ranks[0]
+    if before.findings:
+        assert LEVELS.index(after.level) >= LEVELS.index(before.level)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(FIXED, max_examples=100)
 @given(
     SCENES,
     st.sampled_from([q.id for q in first_minute_questions()]),
@@ -94,23 +108,21 @@ def test_adding_an_answer_never_lowers_the_level(scene, question, answer) -> Non
         assert got == LEVELS.index("stop")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(FIXED, max_examples=100)
 @given(SCENES, st.sampled_from(["smoke", "it is fine now", "no smoke", "all well", "it tripped, fine now"]))
 def test_adding_words_never_lowers_the_level(scene, words) -> None:
     assert level(**{**scene, "said": f"{scene['said']}. {words}"}) >= level(**scene)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(FIXED, max_examples=100)
 @given(SCENES, st.sampled_from(["boiler", "brew", "line"]), st.floats(0.0, 20.0), st.floats(0.0, 10.0))
 def test_a_higher_gauge_never_lowers_the_level(scene, gauge, bar, more) -> None:
-    if gauge == "line":  # a low line gauge is itself a sign; it only changes strength, never level
-        pass
     low = {**scene, "gauges": {**scene["gauges"], gauge: bar}}
     high = {**scene, "gauges": {**scene["gauges"], gauge: bar + more}}
     assert level(**high) >= level(**low)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(FIXED, max_examples=100)
 @given(
     SCENES,
     st.sampled_from([f"{k}" for k in ("group", "pump", "shared_pump", "fill", "boiler_red_bar", "coils")]),
@@ -126,7 +138,7 @@ def test_knowing_less_of_the_machine_never_clears(scene, key) -> None:
         assert less.verdict != "normal"
 
 
-@settings(max_examples=100, deadline=None)
+@settings(FIXED, max_examples=100)
 @given(SCENES, events_of(ANY), st.integers(0, 5))
 def test_a_judgement_always_holds_together(scene, extra, cut) -> None:
     got = judge(quality=GOOD, mains=Mains(None, "unknown"), duration_s=60.0 + cut, **scene)

@@ -43,14 +43,3 @@ def test_the_plate_rule_stops_before_the_valve_may_open(plate_bar: float) -> Non
     rule = next(r for r in load_knowledge().gauge_rules if r.above == "safety_valve_plate_bar")
     assert rule.level == "stop"
     assert plate_bar + rule.margin_bar < opens_bar
-
-
-def test_chatter_rate_is_no_relay_cycle_and_no_clock() -> None:
-    """Control relays are told off above 3 operations a second; clocks tick up to 5 a second, evenly.
-
-    Values from memory.
-    """
-    fault = load_knowledge().fault("chatter")
-    untold = next(p for p in fault.patterns if p.name.endswith("no story"))
-    heard = next(c for c in untold.needs if c.fact == "heard")
-    assert heard.params["at_least"]["rate_hz"] >= 4.0 and heard.params["at_most"]["regularity"] < 1.0

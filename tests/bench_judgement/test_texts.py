@@ -15,7 +15,8 @@ FORBIDDEN = {
         r"\b(?:adjust|tap|seat|block|plug|screw|tighten|wire|press|hold)\w*\b[^.;:]*\bsafety valve"
     ),
     "safety valve is touched": (
-        r"safety valve[^.;:]*\b(?:adjusted|tapped|seated|blocked|plugged|tightened|re-?set|set (?:higher|lower))"
+        r"safety valve[^.;:]*"
+        r"\b(?:adjusted|tapped|seated|blocked|plugged|tightened|re-?set|set (?:higher|lower))"
     ),
     "opens the handle": (
         r"\b(?:open|turn|loosen|unlock|remove|twist|take out)\w*\b[^.;:]*\b(?:handle|portafilter)\b"
