@@ -111,7 +111,7 @@ def form(clip: hearing.Clip) -> None:
     """Draw the form for one clip; :func:`told` reads it."""
     story = _story(clip)
     with st.expander(
-        "Machine and story: each line makes the answer better", expanded=st.session_state.get(_OPEN, False)
+        "Tell about machine and clip", expanded=st.session_state.get(_OPEN, False)
     ):
         st.selectbox("Machine", ["Not known", *_known()], key=_MACHINE)
         st.segmented_control(
@@ -121,6 +121,18 @@ def form(clip: hearing.Clip) -> None:
         _marks(clip, story)
         _gauges(clip, story)
         st.text_area("What the customer says, in their words", key=_SAID, max_chars=2000, height=80)
+    if line := summary(told(clip, {})):
+        cards.show("told", line=line)
+
+
+def summary(what: hearing.Told) -> str:
+    """Say in one line what was told, empty where nothing was."""
+    parts = [] if what.machine == unknown_machine() else [what.machine.name]
+    parts += [f"mains {what.mains_hz} Hz"] if what.mains_hz else []
+    parts += [f"{words.clock(mark.at_s)} {words.state_words(mark.word)}" for mark in what.marks]
+    parts += [f"{gauge} gauge {bar:g} bar" for gauge, bar in what.gauges]
+    parts += ["words of the customer"] if what.said else []
+    return "; ".join(parts)
 
 
 def _known() -> dict[str, Machine]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import signal
 import sys
 import webbrowser
 
@@ -34,6 +35,8 @@ def serve(port: int | None, environment: dict[str, str] | None = None) -> None:
         When the server does not come up.
     """
     chosen = server.choose_port(port)
+    # A polite end from outside must end the child as well, as Ctrl-C does.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     process = server.start(chosen, environment)
     try:
         if not server.wait_until_up(process, chosen):
