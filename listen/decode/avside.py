@@ -39,6 +39,7 @@ _LATE_MODULES = (
     "av.subtitles.stream",
     "av.subtitles.codeccontext",
 )
+_ATTACHED_PIC = 0x0400  # AV_DISPOSITION_ATTACHED_PIC of the decoder library's public header
 _PIECE_BYTES = 256 << 10
 _MAX_BAD_PACKETS = 2000
 
@@ -166,7 +167,8 @@ def _open(reader: _Reader, demuxer: str) -> Any:
 def _pick(container: Any) -> Any:
     streams = container.streams
     if not streams.audio:
-        pictures = any("ATTACHED_PIC" not in str(s.disposition) for s in streams.video)
+        # Early releases of the binding do not tell a cover picture from a video.
+        pictures = any(not int(getattr(s, "disposition", 0)) & _ATTACHED_PIC for s in streams.video)
         raise ClipFailed("video_only" if pictures else "no_sound")
     allowed = CODECS.split(",")
     known = [s for s in streams.audio if s.codec_context is not None and s.codec_context.name in allowed]

@@ -1,7 +1,7 @@
 """Print what the guarded child costs against decoding in place, and its memory.
 
 Run by hand: `python tests/bench/decode_speed.py [seconds]`. Everything is
-measured in one run on one machine; each figure is the median of `REPEATS`.
+measured in one run on one machine; each figure is the least of `REPEATS`.
 The floor is the decoder library called in the same process, samples to numpy.
 """
 
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import resource
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -26,17 +25,17 @@ from support.encode import encode
 
 from listen.decode import DecodeWorker, open_clip
 
-REPEATS = 7
+REPEATS = 11
 
 
-def median_ms(call: Callable[[], object]) -> float:
-    """Return the median wall time of a call, milliseconds."""
+def least_ms(call: Callable[[], object]) -> float:
+    """Return the least wall time of a call, milliseconds: the one other work disturbed least."""
     times = []
     for _ in range(REPEATS):
         started = time.perf_counter()
         call()
         times.append((time.perf_counter() - started) * 1000)
-    return statistics.median(times)
+    return min(times)
 
 
 def in_place(data: bytes) -> int:
@@ -81,7 +80,7 @@ def main() -> None:
     duration_s = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     rng = np.random.default_rng(5)
     sound = rng.normal(0, 0.05, (1, round(duration_s * 48_000))).astype(np.float32)
-    print(f"{duration_s:.0f} s of noise at 48 kHz, mono; wall time in ms, median of {REPEATS}")
+    print(f"{duration_s:.0f} s of noise at 48 kHz, mono; wall time in ms, least of {REPEATS}")
     print(row(*COLUMNS))
     with tempfile.TemporaryDirectory() as folder, DecodeWorker() as worker:
         for name in ("m4a_aac", "ogg_opus", "mp3", "flac", "wav_16"):
@@ -89,15 +88,15 @@ def main() -> None:
             path = Path(folder) / name
             path.write_bytes(data)
             guarded(path, worker)
-            place = median_ms(lambda data=data: in_place(data))
-            warm = median_ms(lambda path=path: guarded(path, worker))
-            fresh = median_ms(lambda path=path: guarded(path, None))
+            place = least_ms(lambda data=data: in_place(data))
+            warm = least_ms(lambda path=path: guarded(path, worker))
+            fresh = least_ms(lambda path=path: guarded(path, None))
             speed = duration_s * 1000 / warm
             cells = (f"{place:.1f}", f"{warm:.1f}", f"{fresh:.1f}", f"{warm / place:.2f}")
             print(row(name, *cells, f"{fresh - place:.1f}", f"{speed:.0f}"))
         clip = str(Path(folder) / "m4a_aac")
-        floor = median_ms(process("import numpy"))
-        whole, place = median_ms(process(HEAR, clip)), median_ms(process(PLACE, clip))
+        floor = least_ms(process("import numpy"))
+        whole, place = least_ms(process(HEAR, clip)), least_ms(process(PLACE, clip))
         print("\nwhole process, m4a, ms:")
         print(f"  guarded {whole:.0f}, in place {place:.0f}, an interpreter with numpy {floor:.0f}")
         print(f"  guarded / in place {whole / place:.2f}")

@@ -9,7 +9,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from support.encode import encode, tone, video_without_sound, wav
+from support.encode import cover_without_sound, encode, tone, video_without_sound, wav
 
 from listen.decode import DecodeLimits, open_clip, read_clip
 from listen.errors import BadParameter, ListenError, UnreadableClip, UnusableClip
@@ -72,6 +72,11 @@ def test_silence_is_not_an_error(worker):
 def test_video_without_sound(worker):
     with pytest.raises(UnreadableClip, match="this video has no sound; record again with the microphone on"):
         read_clip(video_without_sound(), worker=worker)
+
+
+def test_cover_without_sound(worker):
+    with pytest.raises(UnreadableClip, match="no sound track"):
+        read_clip(cover_without_sound(), worker=worker)
 
 
 def test_m4a_without_its_end_is_refused_with_the_reason(worker):
@@ -162,7 +167,7 @@ def test_blocks_can_be_read_once(worker):
 
 
 @pytest.mark.parametrize(
-    "name", ["wav_16", "aiff", "caf_pcm", "flac", "mp3", "ogg_opus", "amr_nb", "adts_aac"]
+    "name", ["wav_16", "aiff", "caf_pcm", "flac", "mp3", "ogg_opus", "webm_opus", "amr_nb", "adts_aac"]
 )
 def test_truncated_files_are_heard_as_far_as_they_go(name, worker):
     rate_hz = 8_000 if name == "amr_nb" else 48_000

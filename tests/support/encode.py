@@ -14,6 +14,7 @@ from fractions import Fraction
 import av
 import numpy as np
 import soundfile
+from av.stream import Disposition
 
 
 @dataclass(frozen=True)
@@ -153,20 +154,35 @@ class _Pictures:
     """A small moving grey picture, as the video track of a test clip."""
 
     def __init__(
-        self, container: av.container.OutputContainer, codec: str, duration_s: float, fps: int = 5
+        self,
+        container: av.container.OutputContainer,
+        codec: str,
+        duration_s: float,
+        fps: int = 5,
+        pixels: str = "yuv420p",
     ) -> None:
         self._container, self._fps = container, fps
         self._n_frames = max(1, round(duration_s * fps))
-        self._stream = container.add_stream(codec, rate=fps)
-        self._stream.width, self._stream.height, self._stream.pix_fmt = 64, 48, "yuv420p"
+        self.stream = container.add_stream(codec, rate=fps)
+        self.stream.width, self.stream.height, self.stream.pix_fmt = 64, 48, pixels
 
     def write(self) -> None:
         for number in range(self._n_frames):
             picture = np.full((48, 64, 3), (number * 7) % 256, dtype=np.uint8)
             frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
             frame.pts, frame.time_base = number, Fraction(1, self._fps)
-            self._container.mux(self._stream.encode(frame))
-        self._container.mux(self._stream.encode(None))
+            self._container.mux(self.stream.encode(frame))
+        self._container.mux(self.stream.encode(None))
+
+
+def cover_without_sound() -> bytes:
+    """Return an mp4 that holds a cover picture and nothing else."""
+    out = io.BytesIO()
+    with av.open(out, "w", format="mp4") as container:
+        pictures = _Pictures(container, "mjpeg", 1.0, fps=1, pixels="yuvj420p")
+        pictures.stream.disposition = Disposition.attached_pic
+        pictures.write()
+    return out.getvalue()
 
 
 def video_without_sound(duration_s: float = 1.0) -> bytes:
