@@ -1,6 +1,7 @@
 """Clicks, click trains, thumps and clatter from onsets.
 
-A click falls back at once; a step stays (a jet or a pump begins). Clicks that
+A click falls back at once, whatever it starts; a mere step (a jet, a pump) has
+no peak of its own. Clicks that
 repeat 3 to 30 times a second are one train and no clicks of their own. Two
 clicks within 40 ms are one command: relay and valve together (handbook
 operate times of small relays and valves, from memory).
@@ -19,15 +20,17 @@ TRAIN_RATE_HZ = (3.0, 30.0)
 _TRAIN_CLICKS = 6
 _TRAIN_HEIGHT_SPREAD_DB = 7.0
 _MERGE_S = 0.040
-_CLICK_DECAY_MS = 75.0
+_FALL_DB = 5.0
+#: Calibrated probability from which an onset is a click, and one that needs no falling peak.
+CLICK_FROM, _SURE_CLICK = 0.4, 0.7
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
 
 
 def falls_back(onsets: OnsetTable) -> np.ndarray:
-    """True where the level returns towards what it was: no step [shape=(k,)]."""
-    height = onsets.column("rise_db")
-    return (onsets.column("decay_ms") <= _CLICK_DECAY_MS) & (onsets.column("stay_db") < np.maximum(5.0, 0.45 * height))
+    """True where the first peak falls at once: an impulse, no mere step [shape=(k,)]."""
+    # What a click starts (a pump, a release) may well stay: only the first hundredths of a second decide.
+    return (onsets.column("fall_25_db") >= _FALL_DB) | (onsets.column("fall_100_db") >= _FALL_DB + 4.0)
 
 
 def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
@@ -47,11 +50,13 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
     probability = head.probabilities(onsets.rows)
     labels = list(head.labels)
     drafts, used = _trains(onsets, times, short)
-    click = probability[:, labels.index("click")] * short
+    click = probability[:, labels.index("click")]
+    # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
+    click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
         name = labels[int(np.argmax(probability[best]))]
-        if click[best] >= 0.5:
+        if click[best] >= CLICK_FROM:
             drafts.append(_click(onsets, int(best), float(click[best])))
         elif name in ("thump", "clatter", "drip") and probability[best].max() >= 0.5:
             p = float(probability[best].max())

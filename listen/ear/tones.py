@@ -17,10 +17,14 @@ from listen.spectra import CELL_S, LINE_N, LINE_RATE_HZ, LINE_S
 from listen.types import Mains
 
 _WINDOW_S = LINE_N / LINE_RATE_HZ
-_STROKE_ODD_N, _STROKE_ODD_OVER_DB, _STROKE_ODD_BELOW_EVEN_DB = 2, 14.0, 14.0
-_BUZZ_EVEN_N, _BUZZ_OVER_DB = 6, 16.0
+#: Odd multiples of the mains as strong as the even ones: one stroke a cycle.
+_STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
+#: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
+_BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 9, 4, 16.0
 _HUM_OVER_DB = 14.0
-_SHAFT_SHARE = 0.3
+_SHAFT_SHARE, _SHAFT_LINES = 0.4, 3
+#: A rise like this within one run is a second source that joins (a pump beside a refrigerator).
+_JOIN_DB = 8.0
 _OPEN_S = 0.6
 _TONE_DB, _TONE_CELLS = 16.0, 2
 
@@ -31,20 +35,39 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
     if v == 0:
         return []
     stroke = (
-        (combs.odd_n >= _STROKE_ODD_N) & (combs.odd_over_db >= _STROKE_ODD_OVER_DB)
-        & (combs.odd_db > combs.even_db - _STROKE_ODD_BELOW_EVEN_DB)
+        (combs.odd_n >= _STROKE_ODD_N) & (combs.odd_over_db >= _STROKE_OVER_DB)
+        & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
     )  # fmt: skip
-    motor = np.isfinite(combs.shaft_hz) & (combs.shaft_share >= _SHAFT_SHARE) & ~stroke
+    motor = np.isfinite(combs.shaft_hz) & (combs.shaft_share >= _SHAFT_SHARE) & (combs.shaft_n >= _SHAFT_LINES) & ~stroke
     even = (combs.even_n >= 1) & (combs.even_over_db >= _HUM_OVER_DB)
-    buzz = even & (combs.even_n >= _BUZZ_EVEN_N) & (combs.even_over_db >= _BUZZ_OVER_DB) & ~stroke
+    buzz = even & (combs.even_n >= _BUZZ_EVEN_N) & (combs.even_high_n >= _BUZZ_HIGH_N) & (combs.even_over_db >= _BUZZ_OVER_DB) & ~stroke
     hum = even & ~buzz & ~stroke
     drafts: list[Draft] = []
-    for sound, active in (("stroke_train", stroke), ("motor_run", motor), ("mains_buzz", buzz), ("mains_hum", hum)):
+    for sound, active, level_db in (
+        ("stroke_train", stroke, combs.odd_db), ("motor_run", motor, combs.shaft_db),
+        ("mains_buzz", buzz, combs.even_db), ("mains_hum", hum, combs.even_db),
+    ):  # fmt: skip
         for first, stop in runs(active, gap=2):
             if stop - first < min(2, v):
                 continue
-            drafts.append(_locked(sound, features, combs, mains, first, stop))
+            for part in _joined(level_db, first, stop):
+                drafts.append(_locked(sound, features, combs, mains, *part))
     return _tidy(drafts) + _narrow(features)
+
+
+def _joined(level_db: np.ndarray, first: int, stop: int) -> list[tuple[int, int]]:
+    """Split a run where a much louder source joins: the run itself, and each loud stretch in it."""
+    level = level_db[first:stop]
+    low, high = np.percentile(level, [10, 90])
+    if stop - first < 6 or high - low < _JOIN_DB:
+        return [(first, stop)]
+    loud = [(first + a, first + b) for a, b in runs(level > 0.5 * (low + high), gap=1) if b - a >= 2]
+    if not loud or all(b - a > 0.8 * (stop - first) for a, b in loud):
+        return [(first, stop)]
+    # A stretch that begins or ends with the run only fades with it: the run is that sound alone.
+    if len(loud) == 1 and loud[0][1] - loud[0][0] > 0.5 * (stop - first) and stop - first - (loud[0][1] - loud[0][0]) < 6:
+        return loud
+    return [(first, stop), *loud]
 
 
 def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int) -> Draft:

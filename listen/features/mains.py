@@ -162,6 +162,8 @@ class CombTracks:
         Summed level of lines at even (2f, 4f …) and odd multiples of the mains.
     even_n, odd_n : np.ndarray [shape=(v,)]
         How many there are.
+    even_high_n : np.ndarray [shape=(v,)]
+        How many even ones there are from the eighth multiple up.
     even_over_db : np.ndarray [shape=(v,)]
         Height of the most prominent even line over its neighbourhood.
     line_hz : np.ndarray [shape=(v,)]
@@ -180,6 +182,7 @@ class CombTracks:
     odd_db: np.ndarray
     even_n: np.ndarray
     odd_n: np.ndarray
+    even_high_n: np.ndarray
     even_over_db: np.ndarray
     odd_over_db: np.ndarray
     line_hz: np.ndarray
@@ -194,6 +197,7 @@ class CombTracks:
 SLIP_RANGE = (0.006, 0.09)
 POLES = (2, 4, 6)
 _SHAFT_HIGHEST_HZ = 700.0
+_HIGH_K, _HIGH_OVER_DB = 8, 12.0
 
 
 def _shaft_candidates(mains_hz: float) -> np.ndarray:
@@ -226,7 +230,7 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
     v = len(table.hz)
     nan, zero = np.full(v, np.nan), np.zeros(v)
     even_db, odd_db, shaft_db = np.full(v, -120.0), np.full(v, -120.0), np.full(v, -120.0)
-    even_n, odd_n, shaft_n, shaft_share = zero.copy(), zero.copy(), zero.copy(), zero.copy()
+    even_n, odd_n, even_high_n, shaft_n, shaft_share = (zero.copy() for _ in range(5))
     even_over, odd_over, line_hz, shaft_hz = zero.copy(), zero.copy(), nan.copy(), nan.copy()
     measured = mains.measured_hz or (float(mains.hz) if mains.hz else None)
     slack = 0.004 if mains.measured_hz else 0.05
@@ -249,6 +253,7 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
                     height[w] = over[mine].max()
                     if parity == 0:
                         line_hz[w] = hz[mine][np.argmax(level[mine])]
+                        even_high_n[w] = np.sum(np.unique(k[mine & (over > _HIGH_OVER_DB)]) >= _HIGH_K)
         near = [i for i in (w - 1, w, w + 1) if 0 <= i < v]
         pool_hz = np.concatenate([table.hz[i][np.isfinite(table.hz[i])] for i in near]).astype(float)
         pool_over = np.concatenate([table.over_db[i][np.isfinite(table.hz[i])] for i in near])
@@ -272,4 +277,4 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
     if mains.hz and np.isfinite(shaft_hz).any():
         ratio = 2.0 * (measured or mains.hz) / float(np.nanmedian(shaft_hz))
         poles = min(POLES, key=lambda p: abs(p - ratio))
-    return CombTracks(even_db, odd_db, even_n, odd_n, even_over, odd_over, line_hz, shaft_hz, shaft_n, shaft_share, shaft_db, poles)
+    return CombTracks(even_db, odd_db, even_n, odd_n, even_high_n, even_over, odd_over, line_hz, shaft_hz, shaft_n, shaft_share, shaft_db, poles)

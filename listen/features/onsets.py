@@ -21,7 +21,7 @@ from listen.spectra import ENVELOPE_S, to_db
 ONSET_NAMES = (
     "time_s", "rise_db", "rise_low_db", "rise_mid_db", "rise_high_db", "peak_db", "decay_ms",
     "fall_25_db", "fall_100_db", "attack_ms", "before_spread_db", "centroid_hz", "after_count",
-    "stay_db",
+    "stay_db", "near_count", "gap_before_s", "gap_after_s",
 )  # fmt: skip
 
 _BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
@@ -29,6 +29,8 @@ _BEFORE = (4, 24)
 _LOOK_BACK = 80
 _LOOK_AHEAD = 160
 _REFRACTORY = 12
+_CONTEXT = 3
+_LONGEST_GAP_S = 2.0
 _RISE_DB = 6.5
 _RISE_SUM_DB = 17.0
 
@@ -55,6 +57,16 @@ def _sliding_max(values: np.ndarray, n: int) -> np.ndarray:
     return out
 
 
+def with_context(rows: np.ndarray) -> np.ndarray:
+    """Add how crowded it is around each onset: count within half a second, gaps to its neighbours (at most 2 s)."""
+    times = rows[:, 0].astype(np.float64)
+    near = np.searchsorted(times, times + 0.5, "right") - np.searchsorted(times, times - 0.5, "left") - 1
+    gaps = np.minimum(np.diff(times), _LONGEST_GAP_S)
+    ends = np.array([_LONGEST_GAP_S])[: len(times)]
+    before, after = np.concatenate([ends, gaps]), np.concatenate([gaps, ends])
+    return np.column_stack([rows, near, before, after]).astype(np.float32)
+
+
 class OnsetFinder:
     """Collect onsets from envelope chunks."""
 
@@ -79,8 +91,9 @@ class OnsetFinder:
         self._first += drop
 
     def table(self) -> OnsetTable:
-        rows = np.concatenate(self._rows) if self._rows else np.zeros((0, len(ONSET_NAMES)), np.float32)
-        return OnsetTable(rows)
+        """Return all onsets so far, each with what stands around it."""
+        rows = np.concatenate(self._rows) if self._rows else np.zeros((0, len(ONSET_NAMES) - _CONTEXT), np.float32)
+        return OnsetTable(with_context(rows))
 
     def _scan(self, upto: int) -> None:
         db = np.maximum(to_db(self._rest), -100.0)
