@@ -122,8 +122,8 @@ def _band_limits(band: tuple[float, float]) -> list[Limit]:
     elif high <= 7600.0:
         limits.append(Limit(
             "wide_band_call",
-            "Call or voice-message band (up to about 7 kHz): most of a hiss is cut off.",
-            _HISS_SOUNDS,
+            "Call or voice-message band (up to about 7 kHz): a faint hiss would be cut off.",
+            (),
             retake="Ask for a file from the phone's voice recorder or camera instead of a call or voice message.",
         ))  # fmt: skip
     if low >= 200.0 and high > 4100.0:
@@ -146,10 +146,11 @@ def _suppression(features: ClipFeatures) -> list[Limit]:
             continue
         later = []
         for w in range(4, 9):
-            near = np.abs(table.hz[w] - hz) < 0.6
+            near = np.abs(table.hz[w] - hz) < 0.4
             if near.any():
                 later.append(float(np.max(table.level_db[w][near])))
-        if len(later) >= 3 and 7.0 < level - float(np.median(later)) < 32.0:
+        # Erased, not ended: still there, steady, and far weaker than at first.
+        if len(later) >= 4 and np.std(later) < 2.0 and 7.0 < level - float(np.median(later)) < 32.0:
             sunk += 1
     steady = abs(float(np.median(table.floor_db[4:9])) - float(table.floor_db[0])) < 4.0
     if sunk and steady:

@@ -11,7 +11,10 @@ from listen.types import SoundEvent
 
 @dataclass(slots=True)
 class Draft:
-    """A heard sound: word, span in seconds, probability 0..1, measures with units in their names."""
+    """A heard sound: word, span in seconds, probability 0..1, measures with units in their names.
+
+    `edge_start` and `edge_end` tell whether the level really rose or fell there.
+    """
 
     sound: str
     onset_s: float
@@ -20,6 +23,8 @@ class Draft:
     measures: dict[str, float] = field(default_factory=dict)
     open_start: bool = False
     open_end: bool = False
+    edge_start: bool = True
+    edge_end: bool = True
 
     @property
     def duration_s(self) -> float:

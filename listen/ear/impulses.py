@@ -22,7 +22,7 @@ _TRAIN_HEIGHT_SPREAD_DB = 7.0
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.4, 0.7
+CLICK_FROM, _SURE_CLICK = 0.35, 0.55
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
 

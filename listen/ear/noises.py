@@ -17,8 +17,10 @@ from listen.spectra import CELL_S
 
 #: Probability at which a texture counts, and at which it is held once it counts.
 ENTER, HOLD = 0.5, 0.35
+#: Words that block others, or accuse a pump, need more.
+_ENTER_MORE = {"grinder": 0.7, "gravel": 0.6, "music": 0.6}
 #: Shortest span per texture, s; what is not named here needs half a second.
-_SHORTEST_S = {"burst": 0.15, "blast": 0.4, "hiss": 0.6, "boil": 2.0, "fan": 2.0, "grinder": 0.8, "music": 1.5, "water_flow": 0.8}
+_SHORTEST_S = {"burst": 0.15, "blast": 0.4, "hiss": 0.6, "boil": 2.0, "fan": 2.0, "grinder": 0.8, "music": 1.5, "water_flow": 0.8, "gravel": 1.2}
 _LONGEST_BURST_S = 3.0
 _BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
 #: Ranges whose steps bound a sound, Hz.
@@ -44,7 +46,7 @@ def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[
     drafts = []
     for column, sound in enumerate(head.labels):
         p = probability[:, column]
-        for first, stop in _hysteresis(p):
+        for first, stop in _hysteresis(p, _ENTER_MORE.get(sound, ENTER)):
             draft = _bounded(sound, features, segments, p, first, stop)
             if draft is not None:
                 drafts.append(draft)
@@ -59,8 +61,8 @@ def _smoothed(probability: np.ndarray) -> np.ndarray:
     return np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
 
 
-def _hysteresis(p: np.ndarray) -> list[tuple[int, int]]:
-    return [(a, b) for a, b in runs(p >= HOLD) if p[a:b].max() >= ENTER]
+def _hysteresis(p: np.ndarray, enter: float) -> list[tuple[int, int]]:
+    return [(a, b) for a, b in runs(p >= HOLD) if p[a:b].max() >= enter]
 
 
 def _bounded(sound: str, features: ClipFeatures, segments: Segments, p: np.ndarray, first: int, stop: int) -> Draft | None:

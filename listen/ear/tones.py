@@ -25,6 +25,9 @@ _HUM_OVER_DB = 14.0
 _SHAFT_SHARE, _SHAFT_LINES = 0.4, 3
 #: A rise like this within one run is a second source that joins (a pump beside a refrigerator).
 _JOIN_DB = 8.0
+#: An edge without a rise or fall like this is a line that got lost, not a machine that stopped.
+_EDGE_DB = 3.0
+_LOST_S = 4.0
 _OPEN_S = 0.6
 _TONE_DB, _TONE_CELLS = 16.0, 2
 
@@ -52,7 +55,7 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
                 continue
             for part in _joined(level_db, first, stop):
                 drafts.append(_locked(sound, features, combs, mains, *part))
-    return _tidy(drafts) + _narrow(features)
+    return _tidy(_mended(drafts)) + _narrow(features)
 
 
 def _joined(level_db: np.ndarray, first: int, stop: int) -> list[tuple[int, int]]:
@@ -73,16 +76,20 @@ def _joined(level_db: np.ndarray, first: int, stop: int) -> list[tuple[int, int]
 def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int) -> Draft:
     v = len(combs.even_n)
     start_s, end_s = first * LINE_S, (stop - 1) * LINE_S + _WINDOW_S
-    low_k, high_k = BANDS_K.index(-14), BANDS_K.index(4)
+    # From 200 Hz up, where a window is 32 ms: below, a step is smeared over a quarter of a second.
+    low_k, high_k = BANDS_K.index(-7), BANDS_K.index(6)
     tracks = features.bands_db[:, low_k:high_k]
     open_start = first == 0
     open_end = stop >= v
     onset, offset = start_s, end_s
+    edge_start = edge_end = True
     if len(tracks) > 4:
         at, height = step_times(tracks, max(0.0, start_s - 0.3), start_s + _WINDOW_S, rising=True)
+        edge_start = height >= _EDGE_DB
         if not (open_start and (height < 5.0 or at < _OPEN_S / 2)):
             onset, open_start = at, False
         at, height = step_times(tracks, end_s - _WINDOW_S, end_s + 0.3, rising=False)
+        edge_end = height >= _EDGE_DB
         if not (open_end and (height < 5.0 or at > features.duration_s - _OPEN_S / 2)):
             offset, open_end = at, False
     onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)
@@ -113,7 +120,7 @@ def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains,
             "level_db": float(np.median(combs.even_over_db[inside])),
         }
         sure = float(np.clip(0.4 + 0.012 * np.median(combs.even_over_db[inside]) + 0.03 * np.median(combs.even_n[inside]), 0.5, 0.97))
-    return Draft(sound, onset, offset, sure, measures, open_start, open_end)
+    return Draft(sound, onset, offset, sure, measures, open_start, open_end, edge_start, edge_end)
 
 
 def _over(features: ClipFeatures, onset_s: float, offset_s: float) -> float:
@@ -123,6 +130,22 @@ def _over(features: ClipFeatures, onset_s: float, offset_s: float) -> float:
     if not inside.any() or inside.all():
         return 0.0
     return float(np.median(level[inside]) - np.median(level[~inside]))
+
+
+def _mended(drafts: list[Draft]) -> list[Draft]:
+    """Join neighbours of one sound between which nothing rose or fell: its lines were lost for a while."""
+    out: list[Draft] = []
+    for draft in sorted(drafts, key=lambda d: (d.sound, d.onset_s)):
+        last = out[-1] if out else None
+        if (
+            last is not None and last.sound == draft.sound and not (last.edge_end and draft.edge_start)
+            and -0.5 < draft.onset_s - last.offset_s < _LOST_S
+        ):  # fmt: skip
+            last.offset_s, last.open_end, last.edge_end = draft.offset_s, draft.open_end, draft.edge_end
+            last.probability = max(last.probability, draft.probability)
+            continue
+        out.append(draft)
+    return out
 
 
 def _tidy(drafts: list[Draft]) -> list[Draft]:

@@ -198,6 +198,7 @@ SLIP_RANGE = (0.006, 0.09)
 POLES = (2, 4, 6)
 _SHAFT_HIGHEST_HZ = 700.0
 _HIGH_K, _HIGH_OVER_DB = 8, 12.0
+_LEAK_DB = 50.0
 
 
 def _shaft_candidates(mains_hz: float) -> np.ndarray:
@@ -257,7 +258,9 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
         near = [i for i in (w - 1, w, w + 1) if 0 <= i < v]
         pool_hz = np.concatenate([table.hz[i][np.isfinite(table.hz[i])] for i in near]).astype(float)
         pool_over = np.concatenate([table.over_db[i][np.isfinite(table.hz[i])] for i in near])
-        free = pool_hz < _SHAFT_HIGHEST_HZ
+        pool_level = np.concatenate([table.level_db[i][np.isfinite(table.hz[i])] for i in near])
+        # What lies far below the strongest line is that line's own leakage.
+        free = (pool_hz < _SHAFT_HIGHEST_HZ) & (pool_level > pool_level.max() - _LEAK_DB)
         if measured:
             kk = np.round(pool_hz / measured)
             free &= ~((np.abs(pool_hz - kk * measured) < LOCK_HZ + slack * kk) & (kk >= 1))
