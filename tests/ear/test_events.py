@@ -1,0 +1,94 @@
+"""The ear composed: overlaps settled, events ordered, numbered and kept inside the clip."""
+
+import numpy as np
+import pytest
+
+from listen.ear.draft import Draft, numbered
+from listen.ear.events import listen_for_events
+from listen.vocabulary import SOUNDS
+from tests.support.heads import bundle_of, onset_head, texture_head
+from tests.support.signals import band_noise, click, collect, comb, noise, put, tones, within
+
+
+def brew():
+    """Click, pump with its hum, click, and a discharge after it."""
+    out = noise(16.0, 0.001, 1) + within(tones(16.0, comb(50.0, range(1, 16), 0.03), 2), 3.0, 10.0)
+    out += within(band_noise(16.0, 0.05, 3, 2000, 12_000), 10.3, 11.5)
+    for n, at_s in enumerate((2.7, 10.1)):
+        out = put(out, click(0.6, n), at_s)
+    return out
+
+
+def test_a_brew_is_heard_in_order():
+    head = texture_head(burst=("rise_5k_8k_db", 12.0, 1.0))
+    # The model leans to 'click' for every onset, so that only what falls back is one.
+    events, mains = listen_for_events(collect(brew()), bundle_of(head, onset_head(click=0.5)))
+    assert mains.hz == 50 and mains.source == "heard"
+    assert [e.id for e in events] == [f"e{n}" for n in range(1, len(events) + 1)]
+    sounds = [e.sound for e in events]
+    assert sounds == ["click", "stroke_train", "click", "burst"]
+    np.testing.assert_allclose([e.onset_s for e in events], [2.7, 3.0, 10.1, 10.3], atol=0.2)
+    assert all(e.sound in SOUNDS for e in events)
+
+
+def test_the_same_clip_gives_the_same_events():
+    one, other = (listen_for_events(collect(brew()), bundle_of()) for _ in range(2))
+    assert one == other
+
+
+@pytest.mark.parametrize("gain_db", [-12.0, 6.0])
+def test_gain_and_polarity_change_no_word(gain_db):
+    plain, _ = listen_for_events(collect(brew()), bundle_of())
+    turned, _ = listen_for_events(collect(-brew() * 10 ** (gain_db / 20)), bundle_of())
+    assert [e.sound for e in turned] == [e.sound for e in plain]
+    np.testing.assert_allclose([e.onset_s for e in turned], [e.onset_s for e in plain], atol=0.07)
+
+
+def test_given_mains_stands():
+    _, mains = listen_for_events(collect(noise(4.0, 0.05, 1)), bundle_of(), given_mains_hz=60)
+    assert (mains.hz, mains.source, mains.measured_hz) == (60, "given", None)
+
+
+def test_clicks_inside_clatter_belong_to_it():
+    samples = noise(8.0, 0.001, 4)
+    for n, at_s in enumerate((3.0, 4.0)):
+        samples = put(samples, click(0.3, n), at_s)
+    quiet, _ = listen_for_events(collect(samples), bundle_of())
+    assert [e.sound for e in quiet] == ["click", "click"]
+    surer = texture_head(clatter=("", 4.0, 0.0))
+    inside, _ = listen_for_events(collect(samples), bundle_of(surer, onset_head(click=3.0)))
+    assert [e.sound for e in inside] == ["clatter"]
+    # A hiss makes no clicks of its own.
+    hiss, _ = listen_for_events(collect(samples), bundle_of(texture_head(hiss=("", 4.0, 0.0))))
+    assert sorted(e.sound for e in hiss) == ["click", "click", "hiss"]
+
+
+def test_squeals_inside_music_belong_to_it():
+    samples = noise(8.0, 0.002, 5) + within(tones(8.0, {2000.0: 0.05}, 6), 3.0, 5.0)
+    alone, _ = listen_for_events(collect(samples), bundle_of())
+    assert "squeal" in [e.sound for e in alone]
+    music, _ = listen_for_events(collect(samples), bundle_of(texture_head(music=("", 4.0, 0.0))))
+    assert [e.sound for e in music] == ["music"]
+
+
+def test_numbering_orders_and_clips_to_the_clip():
+    drafts = [
+        Draft("hiss", 4.0, 99.0, 0.81239, {"b_db": 1.23456, "a_hz": 2}, open_end=True),
+        Draft("click", -0.2, 0.01, 0.7),
+        Draft("click", 4.0, 4.01, 0.7),
+    ]
+    events = numbered(drafts, 10.0)
+    assert [(e.id, e.sound, e.onset_s, e.offset_s) for e in events] == [
+        ("e1", "click", 0.0, 0.01), ("e2", "click", 4.0, 4.01), ("e3", "hiss", 4.0, 10.0),
+    ]  # fmt: skip
+    assert events[2].probability == 0.812 and events[2].open_end
+    assert list(events[2].measures.items()) == [("a_hz", 2.0), ("b_db", 1.235)]
+    with pytest.raises(TypeError):
+        events[2].measures["a_hz"] = 3.0
+
+
+@pytest.mark.parametrize("duration_s", [0.0, 0.5, 0.9])
+def test_short_clips_do_not_crash(duration_s):
+    always = texture_head(hiss=("", 4.0, 0.0))
+    events, _ = listen_for_events(collect(noise(duration_s, 0.05, 1)), bundle_of(always))
+    assert all(0.0 <= e.onset_s <= e.offset_s <= duration_s for e in events)

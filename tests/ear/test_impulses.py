@@ -1,0 +1,124 @@
+"""Clicks, trains, thumps and clatter on synthetic clicks, with a model part whose answer is known."""
+
+import numpy as np
+import pytest
+
+from listen.ear.impulses import TRAIN_RATE_HZ, hear_impulses
+from tests.support.heads import onset_head
+from tests.support.signals import band_noise, click, collect, noise, put, within
+
+CLICKS = onset_head(click=3.0)
+
+
+def clicks_at(times_s, duration_s=6.0, seed=1, amplitude=0.25):
+    out = noise(duration_s, 0.001, seed)
+    for n, at_s in enumerate(times_s):
+        out = put(out, click(amplitude, 100 * seed + n), at_s)
+    return out
+
+
+def heard(samples, head=CLICKS):
+    return sorted(hear_impulses(collect(samples), head), key=lambda d: d.onset_s)
+
+
+def words(drafts):
+    return [d.sound for d in drafts]
+
+
+def test_single_clicks():
+    times = (1.0, 2.2, 4.7)
+    drafts = heard(clicks_at(times))
+    assert words(drafts) == ["click"] * 3
+    np.testing.assert_allclose([d.onset_s for d in drafts], times, atol=0.003)
+    for draft in drafts:
+        assert draft.probability == pytest.approx(1 / (1 + np.exp(-3.0)), abs=1e-6)
+        assert draft.measures["level_db"] > 25
+        assert 3 < draft.measures["decay_ms"] < 40 and 1000 < draft.measures["centroid_hz"] < 12_000
+        assert draft.duration_s == pytest.approx(max(0.01, draft.measures["decay_ms"] / 1000), abs=1e-6)
+
+
+def test_silence_gives_nothing():
+    assert heard(np.zeros(64_000)) == []
+
+
+def test_the_model_has_the_say():
+    assert heard(clicks_at((1.0, 3.0)), onset_head(click=-1.0)) == []
+    assert words(heard(clicks_at((1.0, 3.0)), onset_head(click=-1.0, thump=2.0))) == ["thump", "thump"]
+    # What is called speech or other is left to the textures.
+    assert heard(clicks_at((1.0, 3.0)), onset_head(speech=2.0)) == []
+
+
+def test_a_step_is_no_click_unless_the_model_is_sure():
+    samples = noise(4.0, 0.001, 1) + within(band_noise(4.0, 0.05, 2, 1000, 14_000), 1.5, 3.5)
+    assert "click" not in words(heard(samples, onset_head(click=0.5)))
+    # The same onset with a peak of its own is one.
+    assert words(heard(put(samples, click(0.6, 3), 1.49), onset_head(click=0.5))) == ["click"]
+
+
+@pytest.mark.parametrize("apart_s, expected", [(0.02, 1), (0.035, 1), (0.06, 2), (0.12, 2)])
+def test_relay_and_valve_together_are_one_command(apart_s, expected):
+    """Within 40 ms one, from 60 ms on two (operate times of small relays and valves, from memory)."""
+    assert words(heard(clicks_at((2.0, 2.0 + apart_s)))) == ["click"] * expected
+
+
+@pytest.mark.parametrize("rate_hz", [4, 8, 15, 25])
+def test_click_train(rate_hz):
+    times = np.arange(2.0, 4.0, 1 / rate_hz)
+    drafts = heard(clicks_at(times))
+    assert words(drafts) == ["click_train"]
+    train = drafts[0]
+    assert train.onset_s == pytest.approx(2.0, abs=0.05) and train.offset_s == pytest.approx(times[-1], abs=0.1)
+    assert train.measures["rate_hz"] == pytest.approx(rate_hz, rel=0.05)
+    assert train.measures["count"] == pytest.approx(len(times), abs=1)
+    assert train.measures["regularity"] > 0.9 and train.probability > 0.8
+
+
+def test_uneven_train_is_less_regular():
+    rng = np.random.default_rng(4)
+    times = 2.0 + np.cumsum(rng.uniform(0.05, 0.2, 16))
+    drafts = heard(clicks_at(times))
+    assert "click_train" in words(drafts)
+    train = next(d for d in drafts if d.sound == "click_train")
+    assert 0.3 < train.measures["regularity"] < 0.85
+    assert "click" not in words(drafts)
+
+
+def test_a_train_beside_lone_clicks():
+    times = [0.5, *np.arange(2.0, 3.5, 0.1), 5.0]
+    assert words(heard(clicks_at(times))) == ["click", "click_train", "click"]
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 2.0])
+def test_slow_clicks_are_no_train(rate_hz):
+    assert rate_hz < TRAIN_RATE_HZ[0]
+    drafts = heard(clicks_at(np.arange(1.0, 5.5, 1 / rate_hz)))
+    assert set(words(drafts)) == {"click"}
+
+
+def test_five_clicks_are_no_train():
+    drafts = heard(clicks_at(np.arange(2.0, 2.99, 0.2)))
+    assert words(drafts) == ["click"] * 5
+
+
+def test_a_crowd_of_unlike_clicks_is_clatter():
+    rng = np.random.default_rng(7)
+    samples = noise(6.0, 0.001, 8)
+    for n, at_s in enumerate(2.0 + np.cumsum(rng.uniform(0.045, 0.12, 14))):
+        samples = put(samples, click(0.5 * 10 ** (-rng.uniform(0, 36) / 20), n, rng.uniform(0.002, 0.01)), at_s)
+    drafts = heard(samples)
+    assert "clatter" in words(drafts) and "click_train" not in words(drafts)
+    assert words(drafts).count("click") <= 3
+
+
+def test_clatter_is_joined():
+    drafts = heard(clicks_at((1.0, 1.3, 1.6, 4.5)), onset_head(clatter=3.0))
+    assert words(drafts) == ["clatter", "clatter"]
+    assert drafts[0].onset_s == pytest.approx(1.0, abs=0.01) and 1.6 < drafts[0].offset_s < 1.75
+
+
+def test_drips_need_three():
+    head = onset_head(drip=3.0)
+    assert heard(clicks_at((1.0, 2.0)), head) == []
+    drafts = heard(clicks_at((1.0, 2.0, 3.0, 4.0, 5.0)), head)
+    assert words(drafts) == ["drip"]
+    assert drafts[0].measures["rate_hz"] == pytest.approx(1.0, abs=0.05)

@@ -1,0 +1,109 @@
+"""Textures to sounds with bounds and measures, with a model part that follows one known measurement."""
+
+import numpy as np
+import pytest
+
+from listen.ear.draft import Draft
+from listen.ear.noises import _settle, hear_noises
+from listen.features.mains import comb_tracks, estimate_mains
+from listen.features.textures import segment_textures
+from tests.support.heads import NO, texture_head
+from tests.support.signals import RATE_HZ, band_noise, collect, noise, within
+
+DURATION_S = 12.0
+#: A sound counts where the treble stands 10 dB over the clip's own floor.
+TREBLE = ("rise_5k_8k_db", 10.0, 1.0)
+
+
+def heard(samples, **rules):
+    features = collect(samples)
+    combs = comb_tracks(features.lines, estimate_mains(features.lines))
+    return hear_noises(features, segment_textures(features, combs), texture_head(**rules))
+
+
+def jet(on_s, off_s, rms=0.03, duration_s=DURATION_S, seed=2):
+    return noise(duration_s, 0.001, 1) + within(band_noise(duration_s, rms, seed, 3000, 14_000), on_s, off_s)
+
+
+def swell(samples, start_s, stop_s):
+    """Let a sound grow from nothing to itself, linearly in dB over 40 dB."""
+    t = np.arange(len(samples)) / RATE_HZ
+    return samples * 10 ** (-2 * (1 - np.clip((t - start_s) / (stop_s - start_s), 0, 1)))
+
+
+@pytest.mark.parametrize("on_s, off_s", [(3.0, 8.0), (2.37, 5.81), (6.0, 7.5)])
+def test_hiss_is_bounded(on_s, off_s):
+    (draft,) = heard(jet(on_s, off_s), hiss=TREBLE)
+    assert draft.sound == "hiss"
+    assert draft.onset_s == pytest.approx(on_s, abs=0.2) and draft.offset_s == pytest.approx(off_s, abs=0.2)
+    assert not draft.open_start and not draft.open_end
+    measures = draft.measures
+    # In-band: the jet's 11 kHz against the room's share of that band (0.001² · 12/16).
+    assert measures["level_db"] == pytest.approx(20 * np.log10(0.03 / 0.001) + 10 * np.log10(16 / 12), abs=2.0)
+    assert 6000 < measures["centroid_hz"] < 10_000
+    assert measures["low_hz"] > 2000 and measures["high_hz"] > 9000
+    assert measures["rise_ms"] < 100 and measures["fall_ms"] < 100
+    if off_s - on_s > 3:
+        # On a shorter sound the cells at its edges weigh on the slope.
+        assert abs(measures["growth_db_per_min"]) < 15
+
+
+def test_growth_is_measured():
+    samples = noise(20.0, 0.001, 1) + swell(band_noise(20.0, 0.05, 3, 3000, 14_000), 2.0, 18.0)
+    (draft,) = heard(samples, boil=TREBLE)
+    assert draft.sound == "boil"
+    # 40 dB in 16 s.
+    assert draft.measures["growth_db_per_min"] == pytest.approx(150.0, rel=0.2)
+
+
+def test_a_sound_that_fills_the_clip_is_open():
+    (draft,) = heard(jet(-1.0, 99.0), hiss=("", 3.0, 0.0))
+    assert draft.open_start and draft.open_end and (draft.onset_s, draft.offset_s) == (0.0, DURATION_S)
+    assert draft.probability == pytest.approx(1 / (1 + np.exp(-3.0)), abs=1e-6)
+
+
+def test_there_at_the_start_and_ends():
+    (draft,) = heard(jet(-1.0, 5.0), hiss=TREBLE)
+    assert draft.open_start and not draft.open_end
+    assert draft.offset_s == pytest.approx(5.0, abs=0.2)
+
+
+def test_sudden_is_a_blast_and_slow_is_a_hiss():
+    (sudden,) = heard(jet(4.0, 9.0), blast=TREBLE)
+    assert sudden.sound == "blast" and sudden.measures["rise_ms"] <= 200
+    slow = noise(DURATION_S, 0.001, 1) + swell(within(band_noise(DURATION_S, 0.03, 2, 3000, 14_000), 2.0, 10.0), 2.0, 7.0)
+    found = heard(slow, blast=TREBLE)
+    assert {d.sound for d in found} == {"hiss"}
+
+
+def test_long_bursts_are_none():
+    assert heard(jet(3.0, 9.0), burst=TREBLE) == []
+    (draft,) = heard(jet(5.0, 6.2), burst=TREBLE)
+    assert draft.sound == "burst" and "decay_ms" in draft.measures
+
+
+def test_too_short_to_be_what_it_is_called():
+    assert heard(jet(5.0, 6.0), fan=TREBLE, boil=TREBLE) == []
+
+
+def test_the_model_has_the_say():
+    assert heard(jet(3.0, 8.0), hiss=("", NO, 0.0)) == []
+
+
+def test_several_at_once():
+    found = heard(jet(3.0, 8.0), hiss=TREBLE, speech=TREBLE, water_flow=TREBLE)
+    assert {d.sound for d in found} == {"hiss", "speech", "water_flow"}
+
+
+def test_hiss_blast_and_burst_exclude_each_other():
+    sure, unsure = Draft("hiss", 1.0, 5.0, 0.9, {"level_db": 20.0}), Draft("burst", 2.0, 4.0, 0.6, {"level_db": 20.0})
+    other = Draft("speech", 1.0, 5.0, 0.6, {"level_db": 20.0})
+    assert _settle([unsure, sure, other]) == [sure, other]
+    later = Draft("burst", 6.0, 7.0, 0.6, {"level_db": 20.0})
+    assert _settle([later, sure]) == [sure, later]
+
+
+@pytest.mark.parametrize("duration_s", [0.5, 1.0, 1.5])
+def test_short_clips_do_not_crash(duration_s):
+    for draft in heard(noise(duration_s, 0.05, 1), hiss=("", 3.0, 0.0), boil=("", 3.0, 0.0), burst=("", 3.0, 0.0)):
+        assert 0.0 <= draft.onset_s < draft.offset_s <= duration_s + 1e-9

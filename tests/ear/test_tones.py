@@ -1,0 +1,153 @@
+"""Hums, buzzes, pumps and motors from synthesised lines: the right word, at the right time."""
+
+import numpy as np
+import pytest
+
+from listen.ear.tones import hear_tones
+from listen.features.mains import comb_tracks, estimate_mains
+from tests.support.signals import collect, comb, motor, noise, tones, within
+
+DURATION_S = 14.0
+ON_S, OFF_S = 4.0, 10.0
+#: Hums, pumps and motors are placed within this, s.
+COLLAR_S = 0.2
+
+
+def heard(samples, given_hz=None):
+    features = collect(samples)
+    mains = estimate_mains(features.lines, given_hz)
+    return hear_tones(features, comb_tracks(features.lines, mains), mains)
+
+
+def between(amplitudes, seed=1, on_s=ON_S, off_s=OFF_S, duration_s=DURATION_S):
+    return within(tones(duration_s, amplitudes, seed), on_s, off_s) + noise(duration_s, 0.002, seed + 1)
+
+
+def only(drafts, sound):
+    found = [d for d in drafts if d.sound == sound]
+    assert len(found) == 1, [(d.sound, d.onset_s, d.offset_s) for d in drafts]
+    return found[0]
+
+
+def assert_placed(draft, on_s=ON_S, off_s=OFF_S):
+    assert draft.onset_s == pytest.approx(on_s, abs=COLLAR_S)
+    assert draft.offset_s == pytest.approx(off_s, abs=COLLAR_S)
+    assert not draft.open_start and not draft.open_end
+    assert 0.5 <= draft.probability <= 0.97
+
+
+def half_wave_pump(mains_hz):
+    """One stroke a cycle: all multiples, falling slowly (common practice)."""
+    return comb(mains_hz, range(1, 16), 0.03)
+
+
+def buzzing_coil(mains_hz):
+    """An armature that does not seat strikes twice a cycle: many multiples of 2f (common practice)."""
+    return comb(2 * mains_hz, range(1, 13), 0.03, tilt=0.2)
+
+
+def humming_coil(mains_hz):
+    return comb(2 * mains_hz, (1, 2, 3), 0.03, tilt=1.5)
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_stroke_train(mains_hz):
+    drafts = heard(between(half_wave_pump(mains_hz)))
+    draft = only(drafts, "stroke_train")
+    assert_placed(draft)
+    assert draft.measures["strokes_hz"] == pytest.approx(mains_hz, abs=0.3)
+    assert draft.measures["lines"] >= 10 and draft.measures["level_db"] > 10
+    assert draft.measures["missing_fraction"] < 0.35
+    # What a running pump hums is the pump's own.
+    assert {d.sound for d in drafts} == {"stroke_train"}
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_mains_hum(mains_hz):
+    drafts = heard(between(humming_coil(mains_hz)), given_hz=mains_hz)
+    draft = only(drafts, "mains_hum")
+    assert_placed(draft)
+    assert draft.measures["line_hz"] == pytest.approx(2 * mains_hz, abs=0.3)
+    assert draft.measures["level_db"] > 14
+    assert {d.sound for d in drafts} == {"mains_hum"}
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_mains_buzz(mains_hz):
+    drafts = heard(between(buzzing_coil(mains_hz)))
+    draft = only(drafts, "mains_buzz")
+    assert_placed(draft)
+    assert draft.measures["lines"] >= 6
+    assert draft.measures["line_hz"] == pytest.approx(2 * mains_hz * round(draft.measures["line_hz"] / 2 / mains_hz), abs=0.3)
+    assert "stroke_train" not in {d.sound for d in drafts} and "motor_run" not in {d.sound for d in drafts}
+
+
+@pytest.mark.parametrize("mains_hz, poles, slip", [(50, 4, 0.05), (50, 2, 0.03), (60, 4, 0.03), (60, 2, 0.08), (60, 6, 0.05)])
+def test_motor_run(mains_hz, poles, slip):
+    draft = only(heard(between(motor(mains_hz, poles, slip, 0.02)), given_hz=mains_hz), "motor_run")
+    assert_placed(draft)
+    assert draft.measures["shaft_hz"] == pytest.approx(2 * mains_hz / poles * (1 - slip), abs=0.3)
+    assert draft.measures["slip"] == pytest.approx(slip, abs=0.006)
+    assert draft.measures["poles"] == poles
+    assert draft.measures["lines"] >= 3 and draft.measures["level_db"] > 6
+
+
+def test_motor_without_known_mains_states_no_slip():
+    draft = only(heard(between(motor(50, 4, 0.05, 0.02))), "motor_run")
+    assert draft.measures["shaft_hz"] == pytest.approx(23.75, abs=0.3)
+    assert "slip" not in draft.measures and "poles" not in draft.measures
+
+
+def test_stalled_motor_is_a_hum_that_does_not_run():
+    # Locked rotor: only multiples of 2f are left (any electrical handbook).
+    drafts = heard(between(comb(100.0, (1, 2, 3, 4), 0.03, tilt=1.0)), given_hz=50)
+    assert "motor_run" not in {d.sound for d in drafts}
+    assert_placed(only(drafts, "mains_hum"))
+
+
+def test_sound_that_fills_the_clip_is_open_on_both_sides():
+    draft = only(heard(between(half_wave_pump(50), on_s=-1, off_s=20)), "stroke_train")
+    assert draft.open_start and draft.open_end
+    assert (draft.onset_s, draft.offset_s) == (0.0, DURATION_S)
+
+
+def test_sound_that_runs_on_is_open_at_the_end():
+    draft = only(heard(between(half_wave_pump(60), off_s=20)), "stroke_train")
+    assert draft.open_end and not draft.open_start
+    assert draft.onset_s == pytest.approx(ON_S, abs=COLLAR_S)
+
+
+def test_two_runs_are_two():
+    samples = between(half_wave_pump(50), on_s=3, off_s=7, duration_s=20) + within(
+        tones(20.0, half_wave_pump(50), 7), 12.0, 17.0
+    )
+    found = sorted((d.onset_s, d.offset_s) for d in heard(samples) if d.sound == "stroke_train")
+    np.testing.assert_allclose(found, [(3, 7), (12, 17)], atol=COLLAR_S)
+
+
+def test_pump_over_a_coil_that_hums_all_the_time():
+    samples = tones(DURATION_S, comb(100.0, (1, 2), 0.005, tilt=1.0), 3) + between(half_wave_pump(50))
+    drafts = heard(samples)
+    draft = only(drafts, "stroke_train")
+    assert draft.onset_s == pytest.approx(ON_S, abs=COLLAR_S) and draft.offset_s == pytest.approx(OFF_S, abs=COLLAR_S)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_noise_says_nothing(seed):
+    assert heard(noise(DURATION_S, 0.05, seed)) == []
+
+
+@pytest.mark.parametrize("duration_s", [0.5, 1.0, 2.0])
+def test_short_clips_do_not_crash(duration_s):
+    samples = tones(duration_s, half_wave_pump(50), 1) + noise(duration_s, 0.002, 2)
+    for draft in heard(samples, given_hz=50):
+        assert 0.0 <= draft.onset_s < draft.offset_s <= duration_s + 2.1
+
+
+@pytest.mark.parametrize("hz, duration_s, sound", [(2700.0, 0.4, "beep"), (3000.0, 3.0, "squeal"), (1200.0, 2.0, "squeal")])
+def test_narrow_tones(hz, duration_s, sound):
+    samples = between({hz: 0.05}, on_s=3.0, off_s=3.0 + duration_s)
+    draft = only(heard(samples), sound)
+    assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.offset_s == pytest.approx(3.0 + duration_s, abs=COLLAR_S)
+    assert draft.measures["tone_hz"] == pytest.approx(hz, abs=32)
+    assert draft.measures["level_db"] > 16
