@@ -9,6 +9,7 @@ from __future__ import annotations
 from listen.bench.facts import NO, Answer, fact, say_event
 from listen.bench.scene import PumpRun, Scene, overlap_s
 from listen.bench.story import clock
+from listen.types import SoundEvent
 
 
 @fact
@@ -17,47 +18,58 @@ def click_missing(
 ) -> Answer:
     """The pump starts in a given state and no click is heard at its start.
 
-    The pump onset is the anchor. Where the mark lies more than the tolerance
-    before it (a pause before the pump), the click may belong to the mark, and
-    is looked for from there on.
+    The pump onset is the anchor, and so is the mark: the click may lie at
+    either. Where the mark is further before the pump than the tolerance (a
+    pause before the pump), the click may come anywhere between them.
     """
-    tolerance = scene.knowledge.settings.mark_tolerance_s
     unsure: Answer = NO
     for stretch in scene.stretches(states):
         run = _first_run(scene, stretch, not_in)
         if run is None:
             continue
-        start = run.onset_s - before_s
-        if run.onset_s - stretch[0] > tolerance and stretch[0] > 0.0:
-            start = min(start, stretch[0] - tolerance)
-        end = run.onset_s + after_s
+        windows = _click_windows(scene, stretch, run, before_s, after_s)
+        start, end = windows[0]
         if run.open_start or start < 0.0:
             unsure = Answer("cannot_tell", ("the clip begins after the pump started",), run.event_ids)
+        elif _any_in(scene.counted("click", "click_train", "thump"), windows):
             continue
-        if any(start <= c.onset_s <= end for c in scene.counted("click", "click_train", "thump")):
-            continue
-        if any(start <= c.onset_s <= end for c in scene.faint("click", "click_train")):
+        elif _any_in(scene.faint("click", "click_train"), windows):
             unsure = Answer(
                 "cannot_tell", (f"perhaps a faint click near {clock(run.onset_s)}",), run.event_ids
             )
-            continue
-        if not scene.carries("click", start, end):
+        elif not all(scene.carries("click", *w) for w in windows):
             unsure = Answer(
                 "cannot_tell",
-                (f"no click heard near {clock(run.onset_s)}, but this clip does not carry clicks",),
+                (f"no click heard near {clock(run.onset_s)}, but this clip does not carry clicks there",),
                 run.event_ids,
-                (("click", start, end),),
+                tuple(("click", *w) for w in windows),
             )
-            continue
-        return Answer(
-            "yes",
-            (
-                f"no click between {clock(start)} and {clock(end)}, though the pump starts at "
-                f"{clock(run.onset_s)} (the clip carries clicks)",
-            ),
-            run.event_ids,
-        )
+        else:
+            return Answer(
+                "yes",
+                (
+                    f"no click between {clock(start)} and {clock(end)}, though the pump starts at "
+                    f"{clock(run.onset_s)} (the clip carries clicks)",
+                ),
+                run.event_ids,
+            )
     return unsure
+
+
+def _click_windows(
+    scene: Scene, stretch: tuple[float, float], run: PumpRun, before_s: float, after_s: float
+) -> list[tuple[float, float]]:
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    at_pump = (run.onset_s - before_s, run.onset_s + after_s)
+    if stretch[0] <= tolerance:  # the state was there when the clip began: no moment was told
+        return [at_pump]
+    if run.onset_s - stretch[0] > tolerance:
+        return [(stretch[0] - tolerance, at_pump[1])]
+    return [at_pump, (max(0.0, stretch[0] - before_s), stretch[0] + after_s)]
+
+
+def _any_in(events: list[SoundEvent], windows: list[tuple[float, float]]) -> bool:
+    return any(a <= e.onset_s <= b for e in events for a, b in windows)
 
 
 def _first_run(scene: Scene, stretch: tuple[float, float], not_in: tuple[str, ...]) -> PumpRun | None:
@@ -125,56 +137,49 @@ def _discharge_by(scene: Scene, run: PumpRun) -> float:
 
 @fact
 def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float) -> Answer:
-    """A loaded brew has ended and no discharge is heard within `within_s` of its end."""
-    tolerance = scene.knowledge.settings.mark_tolerance_s
+    """A loaded brew has ended and no discharge is heard within `within_s` of its end.
+
+    Pump runs of one brew (a pause for pre-infusion) count together; the last one ends it.
+    """
     unsure: Answer = NO
-    for run in scene.pump_runs():
-        for stretch in scene.stretches(states):
-            wide = scene.widened(stretch)
-            if not wide[0] <= run.onset_s < wide[1] or run.open_start:
-                continue
-            if overlap_s((run.onset_s, run.offset_s), wide) < min_loaded_s:
-                continue
-            end = _discharge_by(scene, run) + within_s
-            if run.open_end or end > scene.duration_s + 1e-6:
-                unsure = Answer(
-                    "cannot_tell", ("the clip ends before a discharge could be heard",), run.event_ids
-                )
-                continue
-            start = run.onset_s + 1.0
-            if any(start <= e.onset_s <= end for e in scene.counted("burst")):
-                continue
-            late = min(run.offset_s, end - within_s) - tolerance
-            alike = [
-                e
-                for e in (*scene.faint("burst"), *scene.counted("hiss", "blast", "splutter"))
-                if late <= e.onset_s <= end
-            ]
-            if alike:
-                unsure = Answer(
-                    "cannot_tell",
-                    (f"{say_event(alike[0])}: perhaps the discharge, perhaps not",),
-                    (alike[0].id,),
-                )
-                continue
-            window = (max(start, late), end)
-            if not scene.carries("burst", *window):
-                unsure = Answer(
-                    "cannot_tell",
-                    ("no discharge heard after the brew, but this clip does not carry one",),
-                    run.event_ids,
-                    (("burst", *window),),
-                )
-                continue
-            return Answer(
-                "yes",
-                (
-                    f"pump from {clock(run.onset_s)} to {clock(run.offset_s)}, and no discharge up to "
-                    f"{clock(end)} (the clip carries one)",
-                ),
-                run.event_ids,
-            )
+    for stretch in scene.stretches(states):
+        wide = scene.widened(stretch)
+        runs = [r for r in scene.pump_runs() if wide[0] <= r.onset_s < wide[1]]
+        loaded_s = sum(overlap_s((r.onset_s, r.offset_s), wide) for r in runs)
+        if not runs or loaded_s < min_loaded_s:
+            continue
+        answer = _burst_after(scene, runs, within_s)
+        if answer.truth == "yes":
+            return answer
+        if answer.truth == "cannot_tell":
+            unsure = answer
     return unsure
+
+
+def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
+    run = runs[-1]
+    ids = tuple(i for r in runs for i in r.event_ids)
+    late = scene.knowledge.settings.mark_tolerance_s
+    end = _discharge_by(scene, run) + within_s
+    start = runs[0].onset_s + 1.0
+    if any(start <= e.onset_s <= end for e in scene.counted("burst")):
+        return NO
+    if run.open_end or end > scene.duration_s + 1e-6:
+        return Answer("cannot_tell", ("the clip ends before a discharge could be heard",), ids)
+    window = (max(start, min(run.offset_s, end - within_s) - late), end)
+    near = (*scene.faint("burst"), *scene.counted("hiss", "blast", "splutter"))
+    alike = [e for e in near if window[0] <= e.onset_s <= end]
+    if alike:
+        say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
+        return Answer("cannot_tell", (say,), (alike[0].id,))
+    if not scene.carries("burst", *window):
+        say = "no discharge heard after the brew, but this clip does not carry one"
+        return Answer("cannot_tell", (say,), ids, (("burst", *window),))
+    say = (
+        f"pump from {clock(runs[0].onset_s)} to {clock(run.offset_s)}, and no discharge up to "
+        f"{clock(end)} (the clip carries one)"
+    )
+    return Answer("yes", (say,), ids)
 
 
 @fact

@@ -98,16 +98,16 @@ def heard_in(
     at_least: Mapping[str, float] | None = None,
     at_most: Mapping[str, float] | None = None,
 ) -> Answer:
-    """Heard for `min_s` within given states, which are narrowed at their borders."""
+    """Heard for `min_s` in all within given states, which are narrowed at their borders."""
     stretches = scene.narrowed(states)
-    events = []
+    total, events = 0.0, []
     for e in scene.counted(*sounds):
         inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
         touched = any(s[0] <= e.onset_s <= s[1] for s in stretches)
-        enough = inside >= min(min_s, 1e9) if min_s > 0.0 else inside > 0.0 or touched
-        if enough and _measured(e, at_least or {}, at_most or {}):
+        if (inside > 0.0 or touched) and _measured(e, at_least or {}, at_most or {}):
+            total += inside
             events.append(e)
-    return _yes(events)
+    return _yes(events) if total >= min_s else NO
 
 
 @fact

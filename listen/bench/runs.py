@@ -17,8 +17,13 @@ _DRAW_MARKS = ("steam_open", "hot_water_open", "brew_on", "lever_up", "flush", "
 
 
 @fact
-def fills_counted(scene: Scene, *, states: tuple[str, ...], count: int, min_s: float, max_s: float) -> Answer:
-    """At least `count` fills in given states, with no draw in the clip that would explain them."""
+def fills_counted(
+    scene: Scene, *, states: tuple[str, ...], count: int, min_s: float, max_s: float, apart_s: float
+) -> Answer:
+    """At least `count` fills in given states, each within `apart_s` of the last.
+
+    No draw may stand in the story that would explain them.
+    """
     stretches = scene.stretches(states)
     fills = [
         r
@@ -26,12 +31,13 @@ def fills_counted(scene: Scene, *, states: tuple[str, ...], count: int, min_s: f
         if min_s <= r.duration_s <= max_s
         and any(overlap_s((r.onset_s, r.offset_s), s) > 0.5 * r.duration_s for s in stretches)
     ]
+    fills = _longest_chain(fills, apart_s)
     if len(fills) < count:
         return NO
     if scene.stretches(_DRAWS) or any(m.word in _DRAW_MARKS for m in scene.marks):
         return NO
     gaps = [b.onset_s - a.onset_s for a, b in pairwise(fills)]
-    say = f"{len(fills)} fills at {', '.join(clock(r.onset_s) for r in fills)}"
+    say = f"{len(fills)} fills at {', '.join(clock(r.onset_s) for r in fills[:8])}"
     if gaps:
         say += f", {min(gaps):.0f} to {max(gaps):.0f} s apart, and nobody drew water or steam"
     return Answer("yes", (say,), tuple(i for r in fills for i in r.event_ids))
@@ -92,6 +98,15 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
+
+
+def _longest_chain(fills: list[PumpRun], apart_s: float) -> list[PumpRun]:
+    chains: list[list[PumpRun]] = [[]]
+    for run in fills:
+        if chains[-1] and run.onset_s - chains[-1][-1].onset_s > apart_s:
+            chains.append([])
+        chains[-1].append(run)
+    return max(chains, key=len)
 
 
 def _end(run: PumpRun) -> str:

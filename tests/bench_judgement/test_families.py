@@ -252,3 +252,53 @@ def test_pump_that_runs_on_depends_on_the_shared_pump() -> None:
     assert (own.verdict, codes(own)[0]) == ("abnormal", "pump_runs_on")
     unknown = say(*events, did=did, machine=replace(ROTARY, shared_pump=None))
     assert unknown.verdict == "cannot_tell" and unknown.level == "watch"
+
+
+def test_three_fills_in_a_night_are_not_too_often() -> None:
+    seldom = [e for start in (100.0, 7000.0, 15000.0, 22000.0) for e in fill(start, start + 4.0)]
+    quiet = say(*seldom, did=("0:00 idle_hot",), at=28800.0)
+    assert quiet.verdict == "normal", quiet.because
+    often = [e for start in (100.0, 700.0, 1300.0) for e in fill(start, start + 4.0)]
+    assert codes(say(*seldom[3:], *often, did=("0:00 idle_hot",), at=28800.0))[0] == "fill_too_often"
+
+
+def test_a_hiss_that_the_ear_broke_into_pieces_still_lasts() -> None:
+    pieces = [ev("hiss", t, t + 1.5) for t in (3.0, 6.0, 9.0)]
+    got = say(*pieces, did=("0:00 idle_hot",), gauges={"boiler": 1.1})
+    assert codes(got)[0] == "lasting_hiss" and len(got.findings[0].event_ids) == 3
+    assert say(pieces[0], did=("0:00 idle_hot",), gauges={"boiler": 1.1}).verdict == "cannot_tell"
+
+
+def test_preinfusion_pause_is_one_brew() -> None:
+    events = [click(3.0), ev("motor_run", 3.1, 5.0), ev("motor_run", 10.0, 28.0), click(28.0)]
+    with_burst = say(*events, ev("burst", 28.1, 29.0), did=("0:03 brew_on",))
+    assert with_burst.verdict == "normal", with_burst.because
+    assert codes(say(*events, did=BREW_DID))[0] == "no_burst"
+    late_pump = [click(3.0), ev("motor_run", 9.0, 28.0), click(28.0), ev("burst", 28.1, 29.0)]
+    assert say(*late_pump, did=BREW_DID).verdict == "normal"
+    assert codes(say(*late_pump[1:], did=BREW_DID))[0] == "missing_click_brew"
+
+
+def test_a_pump_heard_late_does_not_lose_the_click_at_the_mark() -> None:
+    events = [click(3.0), ev("motor_run", 4.2, 28.0), click(28.0), ev("burst", 28.1, 29.0)]
+    assert say(*events, did=BREW_DID).verdict == "normal"
+
+
+def test_still_boiling_at_the_end_needs_the_gauge() -> None:
+    events = [click(3.0), ev("boil", 3.2, 20.0, open_end=True)]
+    assert say(*events, did=("0:00 idle_hot",), gauges={"boiler": 1.1}, at=20.0).verdict == "normal"
+    unread = say(*events, did=("0:00 idle_hot",), at=20.0)
+    assert unread.verdict == "cannot_tell" and unread.question and "gauge" in unread.question
+
+
+def test_no_vent_is_excused_on_a_machine_without_a_vacuum_valve() -> None:
+    hiss = ev("hiss", 5.0, 35.0)
+    for fitted, verdict in ((True, "normal"), (None, "normal"), (False, "cannot_tell")):
+        machine = replace(ROTARY, vacuum_valve=fitted)
+        got = say(hiss, click(35.0), did=("0:00 warm_up",), gauges={"boiler": 0.0}, machine=machine)
+        assert got.verdict == verdict
+
+
+def test_bang_asks_for_smoke_first() -> None:
+    got = say(ev("bang", 5.0, 5.3), machine=UNKNOWN)
+    assert got.verdict == "cannot_tell" and got.question and got.question.startswith("Is there smoke")

@@ -17,7 +17,7 @@ def test_vent_limit_lies_above_the_closing_temperature_of_a_vacuum_valve() -> No
     iapws = pytest.importorskip("iapws")
     at_closing_bar = (iapws.IAPWS97(T=273.15 + 105.0, x=1).P - 0.101325) * 10.0
     limits = {e.boiler_at_most_bar for e in load_knowledge().expectations if e.boiler_at_most_bar is not None}
-    assert limits == {0.3}
+    assert min(limits) == 0.3
     assert at_closing_bar < 0.3 < 0.743 / 2.0
 
 

@@ -139,11 +139,19 @@ def test_boiling_that_cycles_and_boiling_that_does_not() -> None:
     )
     assert (cycle.verdict, cycle.level) == ("normal", "fine"), cycle.because
     on = say(
-        ev("boil", 3.0, 40.0, open_end=True), did=("0:00 idle_hot",), gauges={"boiler": 1.1}, machine=LEVER
+        ev("boil", 3.0, 90.0, open_end=True),
+        at=90.0,
+        did=("0:00 idle_hot",),
+        gauges={"boiler": 1.1},
+        machine=LEVER,
     )
     assert on.verdict == "cannot_tell" and on.level == "watch"
     high = say(
-        ev("boil", 3.0, 40.0, open_end=True), did=("0:00 idle_hot",), gauges={"boiler": 1.5}, machine=LEVER
+        ev("boil", 3.0, 90.0, open_end=True),
+        at=90.0,
+        did=("0:00 idle_hot",),
+        gauges={"boiler": 1.5},
+        machine=LEVER,
     )
     assert high.level == "stop"
 
