@@ -112,9 +112,7 @@ def _finding(scene: Scene, fault: Fault, firing: list[tuple[Pattern, list[Answer
         stop_kinds=lead.stop_kinds,
         rests_on=fault.rests_on,
     )
-    say_first = next((p.say_first for p, _ in firing if p.say_first), "")
-    question = next((p.question for p, _ in firing if p.question), "")
-    return Held(finding, verdict, say_first, question)
+    return Held(finding, verdict, lead.say_first, lead.question)
 
 
 def _without_consequences(held: list[Held], scene: Scene) -> list[Held]:

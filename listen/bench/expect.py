@@ -61,9 +61,14 @@ def _within(event: SoundEvent, start: float, end: float, at: str) -> bool:
 
 
 def blocked_sounds(scene: Scene) -> list[tuple[str, float, float]]:
-    """Return what the clip would have to carry, in the states of its story, and does not."""
+    """Return what the clip would have to carry, in the states of its story, and does not.
+
+    Where a person gave states, drafted ones ask for nothing.
+    """
     out = []
     for span in scene.spans:
+        if scene.told and span.source != "given":
+            continue
         for entry in scene.knowledge.expected(span.state, scene.machine):
             if entry.must_carry and not scene.carries(entry.sounds[0], span.start_s, span.end_s):
                 out.append((entry.sounds[0], span.start_s, span.end_s))

@@ -199,7 +199,7 @@ def _retake(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...], 
 
 def _question(scene: Scene, diagnosis: Diagnosis, verdict: str, level: str) -> str | None:
     """Return the one question that decides most; none that runs the machine while it must stop."""
-    if level != "stop":
+    if level != "stop" and verdict != "abnormal":
         for row in scene.knowledge.said_questions:
             if contains(scene.said, row.words):
                 return row.question

@@ -110,7 +110,7 @@ def _from_danger(danger: Danger, said: str, answer: str) -> Finding | None:
         code="danger_reported",
         symptom=danger.symptom,
         level="stop",
-        strength="strong" if answer == "yes" else "fair",
+        strength="strong",
         speaks_for=tuple(speaks),
         parts=danger.parts,
         causes=tuple(Cause(text, i) for i, text in enumerate(danger.causes, 1)),
