@@ -75,8 +75,6 @@ def add_background(
             vane_gain_db=0.0,
             shaft_tilt_db=pick(rng, split, "shaft_tilt_db"),
             body_hz=round(body, 1),
-            run_up_s=0.3,
-            run_down_s=0.5,
             flow_db=-8.0,
             flow_peak_hz=600.0,
         )

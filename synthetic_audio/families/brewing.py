@@ -145,7 +145,7 @@ def starved_pump(score: Score) -> None:
         "gravel",
         from_s,
         off - from_s,
-        score.pump_db + score.between(-3, 5),
+        score.pump_db + score.between(1, 8),
         deciding=True,
         impulses_hz=score.physics["gravel_hz"],
         ring_hz=score.physics["gravel_ring_hz"],

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from scipy.signal import butter, sosfilt
 
 from synthetic_audio.sources import shaping
 
@@ -63,8 +64,10 @@ def click(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
     ring = shaping.strike(force, kernel)
     # The part that moves also pushes air: pressure follows the change of the force.
     ring[: len(force) - 1] += np.diff(force) * rng.uniform(0.5, 1.5)
+    # Bodies much smaller than the wave radiate badly: little is heard below some 700 Hz.
+    ring = sosfilt(butter(2, 700.0, "highpass", fs=rate_hz, output="sos"), ring)
     if kind == "lever":
-        ring[: 4 * n] = _pad_add(ring[: 4 * n], 0.6 * _thud(rng, rate_hz))
+        ring[: 4 * n] = _pad_add(ring[: 4 * n], 0.5 * _thud(rng, rate_hz))
     return ring.astype(np.float32)
 
 

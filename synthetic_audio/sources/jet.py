@@ -84,7 +84,9 @@ def wand(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, A
         stop = min(n, start + tear_n)
         wave[start:stop] *= np.exp(0.5 * shaping.walk(rng, stop - start, rate_hz, 30.0))
         rumble = shaping.shaped_noise(rng, n - stop, rate_hz, shaping.hump(350.0, 1.5, 1.5))
-        wave[stop:] = 0.6 * wave[stop:] + 0.8 * rumble
+        # The milk closes over the nozzle within half a second: less hiss, more rumble.
+        under = np.clip(np.arange(n - stop) / (0.5 * rate_hz), 0, 1)
+        wave[stop:] = (1 - 0.4 * under) * wave[stop:] + 0.8 * under * rumble
     return (wave * shaping.envelope(n, rate_hz, p["rise_s"], p.get("fall_s", 0.25))).astype(np.float32)
 
 

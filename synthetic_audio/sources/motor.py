@@ -57,14 +57,14 @@ def motor(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
     # Load wanders a little, and the speed with it: a turning shaft is never as steady as the mains.
     speed = speed * (1 + 0.0004 * shaping.walk(rng, n, rate_hz, 1.5))
     cycles = np.cumsum(speed) * fr / rate_hz + rng.random()
-    count = int(2500 / fr)
+    count = int(6000 / fr)
     k = np.arange(1, count + 1)
     vanes = int(p["vanes"])
     amplitudes = k ** (-p["shaft_tilt_db"] / 6.02) * rng.uniform(0.4, 1.3, count)
     amplitudes[k % vanes == 0] *= 10 ** (p["vane_gain_db"] / 20)
-    amplitudes *= shaping.body_gain(fr * k, p["body_hz"])
+    amplitudes *= shaping.body_gain(fr * k, p["body_hz"]) / (1 + (fr * k / 1500) ** 2)
     wave = shaping.read_table(shaping.make_table(amplitudes, rng.uniform(0, 2 * np.pi, count)), cycles)
-    level = np.sqrt(np.mean(amplitudes**2) * count / 2)
+    level = np.sqrt(np.sum(amplitudes**2) / 2)
     wave *= 1 + p.get("slip_depth", 0.08) * np.cos(
         2 * np.pi * 2 * p["slip"] * p["mains_hz"] * np.arange(n) / rate_hz
     )
