@@ -116,7 +116,9 @@ def hear_with_picture(
         collector = Collector(clip.rate_hz)
         for block in clip.blocks():
             collector.push(block)
-        info = ClipInfo(clip.name, clip.sha256, clip.duration_s, clip.rate_hz, clip.channels, clip.container, clip.codec)
+        info = ClipInfo(
+            clip.name, clip.sha256, clip.duration_s, clip.rate_hz, clip.channels, clip.container, clip.codec
+        )
         notes = clip.notes
     features = collector.finish()
     quality = measure_quality(features, notes)

@@ -28,7 +28,11 @@ _HISS_SOUNDS = ("hiss",)
 _TONAL = ("mains_hum", "mains_buzz", "motor_run", "stroke_train", "squeal")
 _STEADY = ("hiss", "boil", "water_flow", "mains_hum", "mains_buzz", "fan")
 #: Sounds that hide the machine while they last.
-_MASKING = {"grinder": ("*",), "music": ("hiss", "motor_run", "mains_hum", "click"), "speech": ("click", "burst")}
+_MASKING = {
+    "grinder": ("*",),
+    "music": ("hiss", "motor_run", "mains_hum", "click"),
+    "speech": ("click", "burst"),
+}
 _MASK_ALL_SHARE = 0.7
 
 
@@ -73,7 +77,13 @@ def measure_quality(features: ClipFeatures, notes: Sequence[Limit] = ()) -> Qual
     limits += _suppression(features)
     limits += _pumping(features)
     limits += [
-        Limit("splice", f"The recording skips at {start:.1f} s.", ("click", "click_train"), start - 0.05, end + 0.05)
+        Limit(
+            "splice",
+            f"The recording skips at {start:.1f} s.",
+            ("click", "click_train"),
+            start - 0.05,
+            end + 0.05,
+        )
         for start, end in features.facts.holes[:20]
     ]
     return Quality(usable, band, clipped, floor, mean, tuple(limits))
@@ -96,7 +106,11 @@ def usable_band_hz(features: ClipFeatures) -> tuple[float, float]:
     smooth = np.convolve(db, np.ones(7) / 7, mode="same")
     for bin_ in range(int(2500 / _BIN_HZ), top - 14):
         above = smooth[bin_ + 12 : top]
-        if len(above) and smooth[bin_ - 12] - np.max(above) > 18.0 and smooth[bin_ - 12] - smooth[bin_ + 12] > 18.0:
+        if (
+            len(above)
+            and smooth[bin_ - 12] - np.max(above) > 18.0
+            and smooth[bin_ - 12] - smooth[bin_ + 12] > 18.0
+        ):
             high = bin_ * _BIN_HZ
             break
     # The low edge is read from bins that a 32 ms window still separates.

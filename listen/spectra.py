@@ -24,7 +24,6 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import scipy.fft
 import soxr
 
 RATE_HZ = 32_000
@@ -112,7 +111,7 @@ def power_spectra(frames: np.ndarray) -> np.ndarray:
     np.ndarray [shape=(t, n // 2 + 1)], float32
         One-sided power; the sum over bins is the mean square of the frame.
     """
-    spectrum = scipy.fft.rfft(frames * _hann(frames.shape[1]), axis=1)
+    spectrum = np.fft.rfft(frames * _hann(frames.shape[1]), axis=1)
     return (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
 
 
@@ -176,7 +175,9 @@ class SpectraStream:
     """
 
     def __init__(self, rate_hz: int) -> None:
-        self._to_wide = None if rate_hz == RATE_HZ else soxr.ResampleStream(rate_hz, RATE_HZ, 1, "float32", "HQ")
+        self._to_wide = (
+            None if rate_hz == RATE_HZ else soxr.ResampleStream(rate_hz, RATE_HZ, 1, "float32", "HQ")
+        )
         self._to_lines = soxr.ResampleStream(RATE_HZ, LINE_RATE_HZ, 1, "float32", "HQ")
         self._frames = _Grid(FRAME_N, FRAME_HOP)
         self._envelope = _Grid(ENVELOPE_N, ENVELOPE_HOP)

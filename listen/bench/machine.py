@@ -8,8 +8,10 @@ unknown, only weaker.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 from listen.bench.tables import Table, read_toml
 from listen.errors import ProfileError
@@ -168,3 +170,14 @@ def load_machine(path_or_name: str | Path) -> Machine:
     if path.stat().st_size > 100_000:
         raise ProfileError(f"machine profile {path.name!r}: the file is far too large to be a profile.")
     return machine_from_table(read_toml(path, f"machine profile {path.name!r}", ProfileError))
+
+
+def machine_from(values: Mapping[str, Any]) -> Machine:
+    """Build a machine from plain values, as a TOML profile holds them.
+
+    Raises
+    ------
+    ProfileError
+        On an unknown key, a wrong word or a value that cannot be.
+    """
+    return machine_from_table(Table(values, "machine", ProfileError))

@@ -4,7 +4,14 @@ Exit codes: 0 every clip was heard (whatever the verdicts); 2 wrong usage, or at
 least one clip could not be used; 1 our own failure.
 """
 
-from listen.cli.group import VerbGroup
+import os
+
+# The matrices are small: threads of the linear algebra library only wait for each other,
+# the more so on a busy machine. Set before numpy is loaded; a person's own setting stands.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+from listen.cli.group import VerbGroup  # noqa: E402
 
 main = VerbGroup(
     name="listen",

@@ -33,6 +33,7 @@ def plan(recipe: Recipe, families: tuple[str, ...]) -> list[tuple[int, str]]:
 def train_on_scenes(recipe_path: Path, out: Path, echo: Callable[[str], object], n_jobs: int = -1) -> Path:
     """Render the recipe's scenes on all cores, fit the model and write it to `out`."""
     from joblib import Parallel, delayed
+
     from synthetic_audio import FAMILIES
 
     recipe = load_recipe(recipe_path)

@@ -72,7 +72,9 @@ class Bundle:
 
 
 def _refuse(what: str) -> ModelBundleError:
-    return ModelBundleError(f"The model cannot be used: {what}. Install the project again or train a new model.")
+    return ModelBundleError(
+        f"The model cannot be used: {what}. Install the project again or train a new model."
+    )
 
 
 def load_bundle(folder: str | Path) -> Bundle:
@@ -127,16 +129,26 @@ def _load_arrays(path: Path, stated: dict) -> dict[str, np.ndarray]:
             for item in archive.infolist():
                 shape = stated.get(item.filename.removesuffix(".npy"))
                 if shape is None:
-                    raise _refuse(f"it holds an array that its manifest does not name ({item.filename[:40]!r})")
+                    raise _refuse(
+                        f"it holds an array that its manifest does not name ({item.filename[:40]!r})"
+                    )
                 expected = int(np.prod([int(n) for n in shape])) * 8
-                if min([int(n) for n in shape], default=0) < 0 or expected > 8 * _LARGEST_ARRAY or item.file_size > expected + 1024:
+                if (
+                    min([int(n) for n in shape], default=0) < 0
+                    or expected > 8 * _LARGEST_ARRAY
+                    or item.file_size > expected + 1024
+                ):
                     raise _refuse(f"array {item.filename[:40]!r} is larger than stated")
         with np.load(path, allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in stated}
     except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
         raise _refuse("its arrays cannot be read") from error
     for name, array in arrays.items():
-        if list(array.shape) != list(stated[name]) or array.dtype != np.float64 or not np.isfinite(array).all():
+        if (
+            list(array.shape) != list(stated[name])
+            or array.dtype != np.float64
+            or not np.isfinite(array).all()
+        ):
             raise _refuse(f"array {name[:40]!r} is not as stated")
         array.setflags(write=False)
     return arrays
@@ -158,6 +170,11 @@ def _head(name: str, spec: dict, arrays: dict[str, np.ndarray]) -> Head:
     for weight, bias in zip(weights, biases, strict=True):
         fits = fits and weight.ndim == 2 and weight.shape[0] == width and bias.shape == (weight.shape[1],)
         width = weight.shape[1] if weight.ndim == 2 else -1
-    if not fits or width != len(labels) or head.slope.shape != (width,) != () or head.offset.shape != (width,):
+    if (
+        not fits
+        or width != len(labels)
+        or head.slope.shape != (width,) != ()
+        or head.offset.shape != (width,)
+    ):
         raise _refuse(f"the layers of {name!r} do not fit each other")
     return head

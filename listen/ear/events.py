@@ -17,7 +17,9 @@ _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
 
 
-def listen_for_events(features: ClipFeatures, bundle: Bundle, given_mains_hz: int | None = None) -> tuple[tuple[SoundEvent, ...], Mains]:
+def listen_for_events(
+    features: ClipFeatures, bundle: Bundle, given_mains_hz: int | None = None
+) -> tuple[tuple[SoundEvent, ...], Mains]:
     """Turn features into sound events.
 
     Parameters

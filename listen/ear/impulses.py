@@ -17,8 +17,9 @@ from listen.features.collect import ClipFeatures
 from listen.features.onsets import OnsetTable
 
 TRAIN_RATE_HZ = (3.0, 30.0)
-_TRAIN_CLICKS = 6
-_TRAIN_HEIGHT_SPREAD_DB = 7.0
+#: One part that clicks again and again sounds alike each time; a crackling fire or crockery does not.
+_TRAIN_CLICKS = 7
+_TRAIN_HEIGHT_SPREAD_DB, _TRAIN_COLOUR_SPREAD, _TRAIN_RHYTHM_SPREAD = 5.5, 0.18, 0.6
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
@@ -102,10 +103,17 @@ def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[l
             continue
         gaps = np.diff(times[members])
         heights, centroids = onsets.column("rise_db")[members], onsets.column("centroid_hz")[members]
-        alike = np.std(heights) < _TRAIN_HEIGHT_SPREAD_DB and np.std(centroids) < 0.45 * np.mean(centroids)
+        alike = np.std(heights) < _TRAIN_HEIGHT_SPREAD_DB and np.std(
+            centroids
+        ) < _TRAIN_COLOUR_SPREAD * np.mean(centroids)
         rate = 1.0 / float(np.median(gaps))
         variation = float(np.std(gaps) / np.mean(gaps))
-        if not alike or np.median(gaps) < shortest_gap or not TRAIN_RATE_HZ[0] <= rate <= TRAIN_RATE_HZ[1] or variation > 0.8:
+        if (
+            not alike
+            or np.median(gaps) < shortest_gap
+            or not TRAIN_RATE_HZ[0] <= rate <= TRAIN_RATE_HZ[1]
+            or variation > _TRAIN_RHYTHM_SPREAD
+        ):
             continue
         used[(times >= times[members[0]] - 0.02) & (times <= times[members[-1]] + 0.05)] = True
         sure = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
@@ -124,7 +132,9 @@ def _gather(drafts: list[Draft]) -> list[Draft]:
     clatter = [d for d in drafts if d.sound == "clatter"]
     for draft in clicks:
         if np.sum(np.abs(times - draft.onset_s) < _CROWD_S / 2) >= _CROWD:
-            clatter.append(Draft("clatter", draft.onset_s, draft.offset_s, 0.6, {"level_db": draft.measures["level_db"]}))
+            clatter.append(
+                Draft("clatter", draft.onset_s, draft.offset_s, 0.6, {"level_db": draft.measures["level_db"]})
+            )
         else:
             out.append(draft)
     for sound, group in (("clatter", clatter), ("drip", [d for d in drafts if d.sound == "drip"])):

@@ -20,11 +20,26 @@ ENTER, HOLD = 0.5, 0.35
 #: Words that block others, or accuse a pump, need more.
 _ENTER_MORE = {"grinder": 0.7, "gravel": 0.6, "music": 0.6}
 #: Shortest span per texture, s; what is not named here needs half a second.
-_SHORTEST_S = {"burst": 0.15, "blast": 0.4, "hiss": 0.6, "boil": 2.0, "fan": 2.0, "grinder": 0.8, "music": 1.5, "water_flow": 0.8, "gravel": 1.2}
+_SHORTEST_S = {
+    "burst": 0.15,
+    "blast": 0.4,
+    "hiss": 0.6,
+    "boil": 2.0,
+    "fan": 2.0,
+    "grinder": 0.8,
+    "music": 1.5,
+    "water_flow": 0.8,
+    "gravel": 1.2,
+}
 _LONGEST_BURST_S = 3.0
 _BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
 #: Ranges whose steps bound a sound, Hz.
-_BOUNDS_HZ = {"hiss": (2000.0, 14000.0), "blast": (800.0, 14000.0), "burst": (1000.0, 10000.0), "gravel": (1000.0, 10000.0)}
+_BOUNDS_HZ = {
+    "hiss": (2000.0, 14000.0),
+    "blast": (800.0, 14000.0),
+    "burst": (1000.0, 10000.0),
+    "gravel": (1000.0, 10000.0),
+}
 _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 _OPEN_S = 0.4
 _FRAME_MS = CELL_S * 250.0
@@ -65,7 +80,9 @@ def _hysteresis(p: np.ndarray, enter: float) -> list[tuple[int, int]]:
     return [(a, b) for a, b in runs(p >= HOLD) if p[a:b].max() >= enter]
 
 
-def _bounded(sound: str, features: ClipFeatures, segments: Segments, p: np.ndarray, first: int, stop: int) -> Draft | None:
+def _bounded(
+    sound: str, features: ClipFeatures, segments: Segments, p: np.ndarray, first: int, stop: int
+) -> Draft | None:
     start_s = float(segments.starts_s[first])
     end_s = min(float(segments.starts_s[stop - 1]) + SEGMENT_S, features.duration_s)
     low_hz, high_hz = _BOUNDS_HZ.get(sound, _DEFAULT_BOUNDS_HZ)
@@ -74,7 +91,9 @@ def _bounded(sound: str, features: ClipFeatures, segments: Segments, p: np.ndarr
     open_start, open_end = first == 0, stop >= len(p)
     onset, offset = start_s, end_s
     if len(tracks) > 8:
-        at, height = step_times(tracks, max(0.0, start_s - SEGMENT_HOP_S), min(start_s + margin, end_s), rising=True)
+        at, height = step_times(
+            tracks, max(0.0, start_s - SEGMENT_HOP_S), min(start_s + margin, end_s), rising=True
+        )
         if height >= 3.0 and not (open_start and at < 2.5 * CELL_S):
             onset, open_start = at, False
         at, height = step_times(tracks, max(onset, end_s - margin), end_s + SEGMENT_HOP_S, rising=False)
@@ -84,7 +103,15 @@ def _bounded(sound: str, features: ClipFeatures, segments: Segments, p: np.ndarr
     if offset - onset < _SHORTEST_S.get(sound, 0.5):
         return None
     measures = _measures(sound, features, onset, offset, low_hz, high_hz)
-    return Draft(sound, onset, offset, float(np.mean(np.sort(p[first:stop])[-max(1, (stop - first) // 2) :])), measures, open_start, open_end)
+    return Draft(
+        sound,
+        onset,
+        offset,
+        float(np.mean(np.sort(p[first:stop])[-max(1, (stop - first) // 2) :])),
+        measures,
+        open_start,
+        open_end,
+    )
 
 
 def _tracks(features: ClipFeatures, low_hz: float, high_hz: float) -> np.ndarray:
@@ -92,7 +119,9 @@ def _tracks(features: ClipFeatures, low_hz: float, high_hz: float) -> np.ndarray
     return features.bands_db[:, (mids >= low_hz) & (mids <= high_hz)]
 
 
-def _measures(sound: str, features: ClipFeatures, onset: float, offset: float, low_hz: float, high_hz: float) -> dict[str, float]:
+def _measures(
+    sound: str, features: ClipFeatures, onset: float, offset: float, low_hz: float, high_hz: float
+) -> dict[str, float]:
     level = features.band_db(low_hz, high_hz)
     times = features.times_s
     inside = (times >= onset) & (times < offset)
@@ -106,7 +135,7 @@ def _measures(sound: str, features: ClipFeatures, onset: float, offset: float, l
         return measures
     bands = 10 ** (features.bands_db[inside] / 10)
     mids = 1000.0 * 10 ** (np.array(BANDS_K) / 10)
-    audible = (mids >= 400.0)
+    audible = mids >= 400.0
     mean = bands[:, audible].mean(axis=0)
     centroid = float(np.sum(mean * mids[audible]) / np.sum(mean))
     seconds = np.arange(inside.sum()) * CELL_S
@@ -131,7 +160,9 @@ def _measures(sound: str, features: ClipFeatures, onset: float, offset: float, l
 
 def _floor_outside(level: np.ndarray, times: np.ndarray, onset: float, offset: float) -> float:
     """Level of the quiet around a sound (30 s to each side), or the clip's low percentile where it fills the clip."""
-    near = ((times >= onset - 30.0) & (times < onset - 0.1)) | ((times > offset + 0.15) & (times <= offset + 30.0))
+    near = ((times >= onset - 30.0) & (times < onset - 0.1)) | (
+        (times > offset + 0.15) & (times <= offset + 30.0)
+    )
     if near.sum() >= 6:
         return float(np.percentile(level[near], 25))
     return float(np.percentile(level, 5))
@@ -154,8 +185,10 @@ def _edges_ms(features: ClipFeatures, onset: float, offset: float) -> tuple[floa
         if top - bottom < 4.0:
             return 1200.0
         over_top = np.flatnonzero(smooth >= bottom + 0.8 * (top - bottom))
-        under = np.flatnonzero(smooth[: over_top[0] + 1] <= bottom + 0.2 * (top - bottom)) if len(over_top) else []
-        if not len(over_top) or not len(under):
+        if not len(over_top):
+            return 0.0
+        under = np.flatnonzero(smooth[: over_top[0] + 1] <= bottom + 0.2 * (top - bottom))
+        if not len(under):
             return 0.0
         return float((over_top[0] - under[-1]) * _FRAME_MS)
 
@@ -190,10 +223,11 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
     exclusive = {"hiss", "blast", "burst"}
     for draft in out:
         rival = any(
-            draft.sound in exclusive and other.sound in exclusive and draft.overlap_s(other) > 0.5 * min(draft.duration_s, other.duration_s)
+            draft.sound in exclusive
+            and other.sound in exclusive
+            and draft.overlap_s(other) > 0.5 * min(draft.duration_s, other.duration_s)
             for other in kept
         )
         if not rival:
             kept.append(draft)
     return kept
-

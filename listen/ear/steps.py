@@ -29,7 +29,9 @@ def step_times(levels_db: np.ndarray, low_s: float, high_s: float, rising: bool)
     t = len(levels_db)
     low = int(np.clip(np.floor(low_s / CELL_S), 1, max(1, t - 1)))
     high = int(np.clip(np.ceil(high_s / CELL_S), low, max(low, t - 1)))
-    cumulative = np.concatenate([np.zeros((1, levels_db.shape[1])), np.cumsum(levels_db, axis=0, dtype=np.float64)])
+    cumulative = np.concatenate(
+        [np.zeros((1, levels_db.shape[1])), np.cumsum(levels_db, axis=0, dtype=np.float64)]
+    )
     at = np.arange(low, high + 1)
     after_end, before_start = np.minimum(at + SIDE, t), np.maximum(at - SIDE, 0)
     after = (cumulative[after_end] - cumulative[at]) / (after_end - at)[:, None].clip(1)

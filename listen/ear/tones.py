@@ -41,9 +41,20 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
         (combs.odd_n >= _STROKE_ODD_N) & (combs.odd_over_db >= _STROKE_OVER_DB)
         & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
     )  # fmt: skip
-    motor = np.isfinite(combs.shaft_hz) & (combs.shaft_share >= _SHAFT_SHARE) & (combs.shaft_n >= _SHAFT_LINES) & ~stroke
+    motor = (
+        np.isfinite(combs.shaft_hz)
+        & (combs.shaft_share >= _SHAFT_SHARE)
+        & (combs.shaft_n >= _SHAFT_LINES)
+        & ~stroke
+    )
     even = (combs.even_n >= 1) & (combs.even_over_db >= _HUM_OVER_DB)
-    buzz = even & (combs.even_n >= _BUZZ_EVEN_N) & (combs.even_high_n >= _BUZZ_HIGH_N) & (combs.even_over_db >= _BUZZ_OVER_DB) & ~stroke
+    buzz = (
+        even
+        & (combs.even_n >= _BUZZ_EVEN_N)
+        & (combs.even_high_n >= _BUZZ_HIGH_N)
+        & (combs.even_over_db >= _BUZZ_OVER_DB)
+        & ~stroke
+    )
     hum = even & ~buzz & ~stroke
     drafts: list[Draft] = []
     for sound, active, level_db in (
@@ -65,15 +76,18 @@ def _joined(level_db: np.ndarray, first: int, stop: int) -> list[tuple[int, int]
     if stop - first < 6 or high - low < _JOIN_DB:
         return [(first, stop)]
     loud = [(first + a, first + b) for a, b in runs(level > 0.5 * (low + high), gap=1) if b - a >= 2]
-    if not loud or all(b - a > 0.8 * (stop - first) for a, b in loud):
+    quiet_n = stop - first - sum(b - a for a, b in loud)
+    if not loud or quiet_n < 2:
         return [(first, stop)]
-    # A stretch that begins or ends with the run only fades with it: the run is that sound alone.
-    if len(loud) == 1 and loud[0][1] - loud[0][0] > 0.5 * (stop - first) and stop - first - (loud[0][1] - loud[0][0]) < 6:
+    # Few quiet windows are the loud sound's own fading in and out.
+    if quiet_n < 6:
         return loud
     return [(first, stop), *loud]
 
 
-def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int) -> Draft:
+def _locked(
+    sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int
+) -> Draft:
     v = len(combs.even_n)
     start_s, end_s = first * LINE_S, (stop - 1) * LINE_S + _WINDOW_S
     # From 200 Hz up, where a window is 32 ms: below, a step is smeared over a quarter of a second.
@@ -99,7 +113,11 @@ def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains,
     measures: dict[str, float] = {}
     if sound == "motor_run":
         shaft = float(np.nanmedian(combs.shaft_hz[inside]))
-        measures |= {"shaft_hz": shaft, "lines": float(np.max(combs.shaft_n[inside])), "level_db": _over(features, onset, offset)}
+        measures |= {
+            "shaft_hz": shaft,
+            "lines": float(np.max(combs.shaft_n[inside])),
+            "level_db": _over(features, onset, offset),
+        }
         if mains.hz and combs.poles:
             synchronous = 2.0 * (mains.measured_hz or mains.hz) / combs.poles
             measures |= {"poles": float(combs.poles), "slip": 1.0 - shaft / synchronous}
@@ -119,7 +137,13 @@ def _locked(sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains,
             "lines": float(np.median(combs.even_n[inside])),
             "level_db": float(np.median(combs.even_over_db[inside])),
         }
-        sure = float(np.clip(0.4 + 0.012 * np.median(combs.even_over_db[inside]) + 0.03 * np.median(combs.even_n[inside]), 0.5, 0.97))
+        sure = float(
+            np.clip(
+                0.4 + 0.012 * np.median(combs.even_over_db[inside]) + 0.03 * np.median(combs.even_n[inside]),
+                0.5,
+                0.97,
+            )
+        )
     return Draft(sound, onset, offset, sure, measures, open_start, open_end, edge_start, edge_end)
 
 
@@ -178,5 +202,7 @@ def _narrow(features: ClipFeatures) -> list[Draft]:
         else:
             # Lower tones are mostly lines of motors and voices: left to the other detectors.
             continue
-        drafts.append(Draft(sound, first * CELL_S, stop * CELL_S, 0.6, measures, first == 0, stop >= len(active)))
+        drafts.append(
+            Draft(sound, first * CELL_S, stop * CELL_S, 0.6, measures, first == 0, stop >= len(active))
+        )
     return drafts

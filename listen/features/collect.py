@@ -134,8 +134,16 @@ class Collector:
         shape = np.concatenate(self._shape) if self._shape else np.zeros((0, 11), np.float32)
         cells = len(high)
         if len(low) < cells:
-            low = np.pad(low, ((0, cells - len(low)), (0, 0)), mode="edge") if len(low) else np.zeros((cells, len(LOW_K)), np.float32)
-        lines = [np.concatenate(parts) for parts in zip(*self._lines, strict=True)] if self._lines else find_lines(np.zeros((0, 1)))
+            low = (
+                np.pad(low, ((0, cells - len(low)), (0, 0)), mode="edge")
+                if len(low)
+                else np.zeros((cells, len(LOW_K)), np.float32)
+            )
+        lines = (
+            [np.concatenate(parts) for parts in zip(*self._lines, strict=True)]
+            if self._lines
+            else find_lines(np.zeros((0, 1)))
+        )
         return ClipFeatures(
             bands_db=to_db(np.concatenate([low[:cells], high], axis=1)),
             flat_db=shape[:, 0:3],
@@ -184,7 +192,9 @@ class Collector:
         spread = ordered[:, int(0.9 * per_cell)] - ordered[:, int(0.1 * per_cell)]
         above = to_db(frames[:, :, 32:].sum(axis=2))
         self._shape.append(
-            np.concatenate([flat, np.stack([tone_hz, tone_db, crest, spread], axis=1), above], axis=1).astype(np.float32)
+            np.concatenate([flat, np.stack([tone_hz, tone_db, crest, spread], axis=1), above], axis=1).astype(
+                np.float32
+            )
         )
 
 
@@ -200,7 +210,9 @@ def _flatness_db(power: np.ndarray, log: np.ndarray, start: int, stop: int) -> n
 def _tone(log: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Most prominent narrow peak: log level over the mean of bins 3 to 10 away on both sides."""
     start, stop = _bins(*TONE_HZ)
-    cumulative = np.concatenate([np.zeros((len(log), 1), np.float64), np.cumsum(log, axis=1, dtype=np.float64)], axis=1)
+    cumulative = np.concatenate(
+        [np.zeros((len(log), 1), np.float64), np.cumsum(log, axis=1, dtype=np.float64)], axis=1
+    )
     at = np.arange(max(start, 11), stop)
     left = (cumulative[:, at - 2] - cumulative[:, at - 10]) / 8
     right = (cumulative[:, at + 11] - cumulative[:, at + 3]) / 8

@@ -83,7 +83,9 @@ def find_lines(line_power: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarr
     height = db - median
     lo, hi = int(LOWEST_HZ / BIN_HZ), int(HIGHEST_HZ / BIN_HZ)
     peak = np.zeros(db.shape, bool)
-    peak[:, 1:-1] = (db[:, 1:-1] > db[:, :-2]) & (db[:, 1:-1] >= db[:, 2:]) & (height[:, 1:-1] > PROMINENCE_DB)
+    peak[:, 1:-1] = (
+        (db[:, 1:-1] > db[:, :-2]) & (db[:, 1:-1] >= db[:, 2:]) & (height[:, 1:-1] > PROMINENCE_DB)
+    )
     peak[:, :lo] = False
     peak[:, hi:] = False
     # Numerical silence holds no lines.
@@ -97,9 +99,7 @@ def find_lines(line_power: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarr
         offset = 0.5 * (left - right) / np.minimum(left - 2 * mid + right, -1e-6)
         hz[row, : len(bins)] = (bins + offset) * BIN_HZ
         # A Hann line spreads over three bins or so.
-        level[row, : len(bins)] = 10 * np.log10(
-            10 ** (left / 10) + 10 ** (mid / 10) + 10 ** (right / 10)
-        )
+        level[row, : len(bins)] = 10 * np.log10(10 ** (left / 10) + 10 ** (mid / 10) + 10 ** (right / 10))
         over[row, : len(bins)] = height[row, bins]
     floor = np.median(db[:, int(40 / BIN_HZ) : int(400 / BIN_HZ)], axis=1).astype(np.float32)
     return hz, level, over, floor

@@ -46,7 +46,11 @@ class MainsEvidence:
 def _lines_of(table: LineTable) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     window = np.broadcast_to(np.arange(len(table.hz))[:, None], table.hz.shape)
     keep = np.isfinite(table.hz) & (table.hz < 1250.0)
-    return table.hz[keep].astype(np.float64), np.minimum(table.over_db[keep], _LINE_CAP_DB).astype(np.float64), window[keep]
+    return (
+        table.hz[keep].astype(np.float64),
+        np.minimum(table.over_db[keep], _LINE_CAP_DB).astype(np.float64),
+        window[keep],
+    )
 
 
 def comb_share(hz: np.ndarray, weight: np.ndarray, fundamental_hz: float) -> tuple[float, np.ndarray]:
@@ -89,7 +93,11 @@ def weigh_mains(table: LineTable) -> MainsEvidence:
         fitted = _refine(hz, weight * match, grid[at])
         share, match = comb_share(hz, weight, fitted)
         k = np.round(hz / fitted)
-        held = [int(n) for n in np.unique(k[match > 0.5]) if np.sum((match * stays)[k == n]) >= 0.5 * max(1, len(np.unique(window)) * 0.5)]
+        held = [
+            int(n)
+            for n in np.unique(k[match > 0.5])
+            if np.sum((match * stays)[k == n]) >= 0.5 * max(1, len(np.unique(window)) * 0.5)
+        ]
         # 300, 600 … Hz belong to both systems and decide nothing.
         other = 60 if nominal == 50 else 50
         own = [n for n in held if abs(n * nominal / other - round(n * nominal / other)) > 1e-6]
@@ -280,4 +288,18 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
     if mains.hz and np.isfinite(shaft_hz).any():
         ratio = 2.0 * (measured or mains.hz) / float(np.nanmedian(shaft_hz))
         poles = min(POLES, key=lambda p: abs(p - ratio))
-    return CombTracks(even_db, odd_db, even_n, odd_n, even_high_n, even_over, odd_over, line_hz, shaft_hz, shaft_n, shaft_share, shaft_db, poles)
+    return CombTracks(
+        even_db,
+        odd_db,
+        even_n,
+        odd_n,
+        even_high_n,
+        even_over,
+        odd_over,
+        line_hz,
+        shaft_hz,
+        shaft_n,
+        shaft_share,
+        shaft_db,
+        poles,
+    )

@@ -92,7 +92,11 @@ class OnsetFinder:
 
     def table(self) -> OnsetTable:
         """Return all onsets so far, each with what stands around it."""
-        rows = np.concatenate(self._rows) if self._rows else np.zeros((0, len(ONSET_NAMES) - _CONTEXT), np.float32)
+        rows = (
+            np.concatenate(self._rows)
+            if self._rows
+            else np.zeros((0, len(ONSET_NAMES) - _CONTEXT), np.float32)
+        )
         return OnsetTable(with_context(rows))
 
     def _scan(self, upto: int) -> None:
@@ -141,12 +145,16 @@ class OnsetFinder:
         fall_25 = peak_db - float(np.mean(after[20:30])) if len(after) >= 30 else height
         fall_100 = peak_db - float(np.mean(after[80:120])) if len(after) >= 120 else height
         stay = float(np.mean(after[100:150])) - floor if len(after) >= 150 else 0.0
-        band_power = 10 ** (db[peak_at] / 10) - 10 ** (np.median(db[max(0, first - 40) : max(1, first - 2)], axis=0) / 10)
+        band_power = 10 ** (db[peak_at] / 10) - 10 ** (
+            np.median(db[max(0, first - 40) : max(1, first - 2)], axis=0) / 10
+        )
         band_power = np.maximum(band_power, 1e-12)
         centroid = float(np.sum(band_power * _BAND_CENTRE_HZ) / np.sum(band_power))
         spread = float(np.percentile(before, 90) - np.percentile(before, 10)) if len(before) > 5 else 0.0
         again = positive[min(n, peak_at + _REFRACTORY) : min(n, peak_at + _LOOK_AHEAD)].sum(axis=1)
-        after_count = float(np.sum(np.diff((again > _RISE_SUM_DB).astype(int)) > 0)) if len(again) > 1 else 0.0
+        after_count = (
+            float(np.sum(np.diff((again > _RISE_SUM_DB).astype(int)) > 0)) if len(again) > 1 else 0.0
+        )
         return [
             (self._first + first) * ENVELOPE_S, height, *rise.tolist(), peak_db, decay_ms,
             fall_25, fall_100, float(peak_at - first + 1), spread, centroid, after_count, stay,

@@ -73,7 +73,9 @@ class PictureBuilder:
         stacked = np.concatenate(self._pending)
         whole = len(stacked) // self._merge * self._merge
         self._pending = [stacked[whole:]]
-        self._columns = np.concatenate([self._columns, stacked[:whole].reshape(-1, self._merge, ROWS).max(axis=1)])
+        self._columns = np.concatenate(
+            [self._columns, stacked[:whole].reshape(-1, self._merge, ROWS).max(axis=1)]
+        )
         while len(self._columns) > MAX_COLUMNS:
             even = len(self._columns) // 2 * 2
             if even < len(self._columns):

@@ -46,14 +46,20 @@ class SampleWatch:
         self._last = float(block[-1])
         zero = block == 0.0
         self._silent += int(zero.sum())
-        edges = np.flatnonzero(np.diff(np.concatenate([[self._zero_start is not None], zero]).astype(np.int8)))
+        edges = np.flatnonzero(
+            np.diff(np.concatenate([[self._zero_start is not None], zero]).astype(np.int8))
+        )
         for edge in edges:
             at = self._n + int(edge)
             if self._zero_start is None:
                 self._zero_start = at
             else:
                 # Leading silence (start of the clip) is no hole.
-                if self._zero_start > 0 and at - self._zero_start >= HOLE_S * self._rate_hz and len(self._holes) < _MAX_HOLES:
+                if (
+                    self._zero_start > 0
+                    and at - self._zero_start >= HOLE_S * self._rate_hz
+                    and len(self._holes) < _MAX_HOLES
+                ):
                     self._holes.append((self._zero_start / self._rate_hz, at / self._rate_hz))
                 self._zero_start = None
         self._n += len(block)

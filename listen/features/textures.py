@@ -153,6 +153,13 @@ def _comb_columns(combs: CombTracks, starts_s: np.ndarray) -> np.ndarray:
     # Of the 2 s windows that overlap a segment, the one whose middle is nearest.
     w = np.clip(np.round((starts_s + SEGMENT_S / 2 - 1.024) / LINE_S).astype(int), 0, v - 1)
     return np.stack(
-        [combs.even_n[w], combs.odd_n[w], combs.even_over_db[w], combs.odd_over_db[w], combs.shaft_n[w], combs.shaft_share[w]],
+        [
+            combs.even_n[w],
+            combs.odd_n[w],
+            combs.even_over_db[w],
+            combs.odd_over_db[w],
+            combs.shaft_n[w],
+            combs.shaft_share[w],
+        ],
         axis=1,
     )

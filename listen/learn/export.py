@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,9 @@ from listen.features.names import TEXTURE_NAMES
 from listen.features.onsets import ONSET_NAMES
 
 
-def write_bundle(folder: str | Path, heads: dict[str, Head], *, version: str, trained_on: str, facts: dict[str, Any]) -> Path:
+def write_bundle(
+    folder: str | Path, heads: dict[str, Head], *, version: str, trained_on: str, facts: dict[str, Any]
+) -> Path:
     """Write `manifest.json` and `arrays.npz` and read them back.
 
     Parameters
@@ -34,19 +35,33 @@ def write_bundle(folder: str | Path, heads: dict[str, Head], *, version: str, tr
     arrays: dict[str, np.ndarray] = {}
     described = {}
     for name, head in heads.items():
-        arrays |= {f"{name}.mean": head.mean, f"{name}.scale": head.scale, f"{name}.slope": head.slope, f"{name}.offset": head.offset}
-        arrays |= {f"{name}.w{i}": w for i, w in enumerate(head.weights)} | {f"{name}.b{i}": b for i, b in enumerate(head.biases)}
+        arrays |= {
+            f"{name}.mean": head.mean,
+            f"{name}.scale": head.scale,
+            f"{name}.slope": head.slope,
+            f"{name}.offset": head.offset,
+        }
+        arrays |= {f"{name}.w{i}": w for i, w in enumerate(head.weights)} | {
+            f"{name}.b{i}": b for i, b in enumerate(head.biases)
+        }
         features = TEXTURE_NAMES if name == "textures" else ONSET_NAMES
-        described[name] = {"labels": list(head.labels), "layers": len(head.weights), "features": list(features)}
+        described[name] = {
+            "labels": list(head.labels),
+            "layers": len(head.weights),
+            "features": list(features),
+        }
     data = _npz(arrays)
     manifest = {
         "format": FORMAT, "version": version, "trained_on": trained_on, "sha256": hashlib.sha256(data).hexdigest(),
         "heads": described, "arrays": {name: list(a.shape) for name, a in sorted(arrays.items())}, "facts": facts,
     }  # fmt: skip
-    for name, content in (("arrays.npz", data), ("manifest.json", json.dumps(manifest, indent=1).encode() + b"\n")):
+    for name, content in (
+        ("arrays.npz", data),
+        ("manifest.json", json.dumps(manifest, indent=1).encode() + b"\n"),
+    ):
         part = folder / f".{name}.part"
         part.write_bytes(content)
-        os.replace(part, folder / name)
+        part.replace(folder / name)
     load_bundle(folder)
     return folder
 
@@ -57,6 +72,10 @@ def _npz(arrays: dict[str, np.ndarray]) -> bytes:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name in sorted(arrays):
             buffer = io.BytesIO()
-            np.lib.format.write_array(buffer, np.ascontiguousarray(arrays[name], np.float64), allow_pickle=False)
-            archive.writestr(zipfile.ZipInfo(f"{name}.npy", (2000, 1, 1, 0, 0, 0)), buffer.getvalue(), zipfile.ZIP_DEFLATED)
+            np.lib.format.write_array(
+                buffer, np.ascontiguousarray(arrays[name], np.float64), allow_pickle=False
+            )
+            archive.writestr(
+                zipfile.ZipInfo(f"{name}.npy", (2000, 1, 1, 0, 0, 0)), buffer.getvalue(), zipfile.ZIP_DEFLATED
+            )
     return out.getvalue()

@@ -55,7 +55,9 @@ def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int) -> Head:
     logits = np.zeros(rows.y.shape)
     for fold, (train, held) in enumerate(GroupKFold(_FOLDS).split(rows.x, groups=rows.group)):
         part = Rows(rows.x[train], rows.y[train], rows.group[train])
-        logits[held] = as_head(*fit_network(part, recipe, seed + 1 + fold), recipe.labels).logits(rows.x[held])
+        logits[held] = as_head(*fit_network(part, recipe, seed + 1 + fold), recipe.labels).logits(
+            rows.x[held]
+        )
     slope, offset = np.ones(len(recipe.labels)), np.zeros(len(recipe.labels))
     for column in range(len(recipe.labels)):
         y = rows.y[:, column]

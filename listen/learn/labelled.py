@@ -60,13 +60,17 @@ def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe:
     return textures, onsets
 
 
-def _texture_targets(starts_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe) -> tuple[np.ndarray, np.ndarray]:
+def _texture_targets(
+    starts_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe
+) -> tuple[np.ndarray, np.ndarray]:
     y = np.zeros((len(starts_s), len(recipe.labels)), np.int8)
     keep = np.ones(len(starts_s), bool)
     for span in spans:
         if span.sound not in recipe.labels:
             continue
-        share = (np.minimum(starts_s + SEGMENT_S, span.offset_s) - np.maximum(starts_s, span.onset_s)) / SEGMENT_S
+        share = (
+            np.minimum(starts_s + SEGMENT_S, span.offset_s) - np.maximum(starts_s, span.onset_s)
+        ) / SEGMENT_S
         # A short sound fills its segment when most of it lies inside.
         share = share / min(1.0, max(0.15, (span.offset_s - span.onset_s) / SEGMENT_S))
         present = share >= recipe.present_share
@@ -78,7 +82,9 @@ def _texture_targets(starts_s: np.ndarray, spans: Sequence[Span], recipe: HeadRe
     return y, keep
 
 
-def _onset_targets(times_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe) -> tuple[np.ndarray, np.ndarray]:
+def _onset_targets(
+    times_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe
+) -> tuple[np.ndarray, np.ndarray]:
     y = np.zeros((len(times_s), len(recipe.labels)), np.int8)
     keep = np.ones(len(times_s), bool)
     taken = np.zeros(len(times_s), bool)

@@ -41,9 +41,13 @@ def _fill(kind: type, table: dict[str, Any], where: str) -> Any:
     known = {f.name for f in fields(kind)}
     unknown = sorted(set(table) - known)
     if unknown:
-        raise BadParameter(f"The recipe has an unknown entry {unknown[0]!r} in {where}: known are {', '.join(sorted(known))}.")
+        raise BadParameter(
+            f"The recipe has an unknown entry {unknown[0]!r} in {where}: known are {', '.join(sorted(known))}."
+        )
     try:
-        return kind(**{key: tuple(value) if isinstance(value, list) else value for key, value in table.items()})
+        return kind(
+            **{key: tuple(value) if isinstance(value, list) else value for key, value in table.items()}
+        )
     except TypeError as error:
         raise BadParameter(f"The recipe lacks an entry in {where}: {error}.") from error
 

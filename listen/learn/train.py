@@ -17,11 +17,21 @@ from listen.learn.recipe import HeadRecipe, Recipe
 def stack(parts: Iterable[Rows]) -> Rows:
     """Put the rows of many clips together."""
     parts = list(parts)
-    return Rows(np.concatenate([p.x for p in parts]), np.concatenate([p.y for p in parts]), np.concatenate([p.group for p in parts]))
+    return Rows(
+        np.concatenate([p.x for p in parts]),
+        np.concatenate([p.y for p in parts]),
+        np.concatenate([p.group for p in parts]),
+    )
 
 
 def train_model(
-    textures: Rows, onsets: Rows, recipe: Recipe, folder: str | Path, *, trained_on: str, echo: Callable[[str], object] = print
+    textures: Rows,
+    onsets: Rows,
+    recipe: Recipe,
+    folder: str | Path,
+    *,
+    trained_on: str,
+    echo: Callable[[str], object] = print,
 ) -> Path:
     """Fit, calibrate and write both heads.
 
@@ -39,10 +49,16 @@ def train_model(
     """
     heads: dict[str, Head] = {}
     facts: dict[str, object] = {"seed": recipe.seed}
-    parts: tuple[tuple[str, Rows, HeadRecipe], ...] = (("textures", textures, recipe.textures), ("onsets", onsets, recipe.onsets))
+    parts: tuple[tuple[str, Rows, HeadRecipe], ...] = (
+        ("textures", textures, recipe.textures),
+        ("onsets", onsets, recipe.onsets),
+    )
     for name, rows, part in parts:
         counts = {label: int(n) for label, n in zip(part.labels, rows.y.sum(axis=0), strict=True)}
-        echo(f"{name}: {len(rows.x)} rows from {len(np.unique(rows.group))} clips; " + ", ".join(f"{k} {v}" for k, v in counts.items()))
+        echo(
+            f"{name}: {len(rows.x)} rows from {len(np.unique(rows.group))} clips; "
+            + ", ".join(f"{k} {v}" for k, v in counts.items())
+        )
         network, mean, scale = fit_network(rows, part, recipe.seed)
         heads[name] = calibrated(as_head(network, mean, scale, part.labels), rows, part, recipe.seed)
         facts[name] = {"rows": len(rows.x), "clips": len(np.unique(rows.group)), "positives": counts}

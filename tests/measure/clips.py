@@ -34,7 +34,21 @@ def real_clips(folder: Path) -> list[RealClip]:
     clips = []
     with (folder / "MANIFEST.csv").open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
-            clips.append(RealClip(folder / row["path"], row["path"].split("/")[1], row["nearest"], row["fold"], row["recording"], float(row["duration_s"])))
+            clips.append(
+                RealClip(
+                    folder / row["path"],
+                    row["path"].split("/")[1],
+                    row["nearest"],
+                    row["fold"],
+                    row["recording"],
+                    float(row["duration_s"]),
+                )
+            )
     with (folder / "env10.csv").open(encoding="utf-8") as file:
-        clips += [RealClip(folder / r["path"], f"env_{r['label']}", "", f"env{r['fold']}", f"env/{r['recording']}", None) for r in csv.DictReader(file)]
+        clips += [
+            RealClip(
+                folder / r["path"], f"env_{r['label']}", "", f"env{r['fold']}", f"env/{r['recording']}", None
+            )
+            for r in csv.DictReader(file)
+        ]
     return clips

@@ -22,6 +22,7 @@ def hear_scene(seed: int, family: str, model: str | None) -> dict:
     """Render one scene and hear it with its story, gauges and machine given."""
     from listen.bench.machine import machine_from
     from listen.pipeline import hear
+    from listen.types import StoryMark
     from synthetic_audio import draw, render
 
     scene = render(draw(seed, family=family, split="held_out"))
@@ -44,11 +45,17 @@ def hear_scene(seed: int, family: str, model: str | None) -> dict:
     }  # fmt: skip
 
 
-def match(reference: list[float], free: list[float], estimated: list[float], window_s: float = 0.05) -> tuple[int, int, int]:
+def match(
+    reference: list[float], free: list[float], estimated: list[float], window_s: float = 0.05
+) -> tuple[int, int, int]:
     """Hits, misses and false alarms, one to one within a window; clicks too faint to count are neither."""
     import mir_eval
 
-    pairs = mir_eval.util.match_events(sorted(reference), sorted(estimated), window_s) if reference and estimated else []
+    pairs = (
+        mir_eval.util.match_events(sorted(reference), sorted(estimated), window_s)
+        if reference and estimated
+        else []
+    )
     taken = {j for _, j in pairs}
     left = [t for j, t in enumerate(sorted(estimated)) if j not in taken]
     false = sum(1 for t in left if not any(abs(t - f) <= window_s for f in free))
@@ -68,9 +75,13 @@ def main() -> None:
     jobs = [(options.first_seed + n, families[n % len(families)]) for n in range(options.count)]
     results = Parallel(n_jobs=-1, batch_size=2)(delayed(hear_scene)(s, f, options.model) for s, f in jobs)
     hits, missed, false = (sum(r["clicks"][i] for r in results) for i in range(3))
-    print(f"{len(results)} held-out scenes, {sum(r['carries'] for r in results)} of them carry their answer (by the synthesiser's truth)")
+    print(
+        f"{len(results)} held-out scenes, {sum(r['carries'] for r in results)} of them carry their answer (by the synthesiser's truth)"
+    )
     precision, recall = hits / max(hits + false, 1), hits / max(hits + missed, 1)
-    print(f"clicks at 50 ms: precision {share(hits, hits + false)}, recall {share(hits, hits + missed)}, F1 {2 * precision * recall / max(precision + recall, 1e-9):.3f}")
+    print(
+        f"clicks at 50 ms: precision {share(hits, hits + false)}, recall {share(hits, hits + missed)}, F1 {2 * precision * recall / max(precision + recall, 1e-9):.3f}"
+    )
     carried = [r for r in results if r["carries"]]
     faulty = [r for r in carried if r["family"] in FAULTS]
     first = [r for r in faulty if r["findings"][:1] == [r["family"]]]
@@ -79,13 +90,20 @@ def main() -> None:
     print(f"                          and among three: {share(len(three), len(faulty))}")
     answered = [r for r in carried if r["verdict"] != "cannot_tell" and r["family"] != "no_machine"]
     asked = [r for r in carried if r["family"] != "no_machine"]
-    print(f"verdict right among answered: {share(sum(r['verdict'] == r['truth'] for r in answered), len(answered))}; answered {share(len(answered), len(asked))}")
+    print(
+        f"verdict right among answered: {share(sum(r['verdict'] == r['truth'] for r in answered), len(answered))}; answered {share(len(answered), len(asked))}"
+    )
     table = collections.Counter((r["truth"], r["verdict"]) for r in results)
     for truth in ("normal", "abnormal", "cannot_tell"):
-        print(f"  truth {truth:12}" + "".join(f" {v} {table[(truth, v)]:3d}" for v in ("normal", "abnormal", "cannot_tell")))
+        print(
+            f"  truth {truth:12}"
+            + "".join(f" {v} {table[(truth, v)]:3d}" for v in ("normal", "abnormal", "cannot_tell"))
+        )
     for family in families:
         mine = [r for r in carried if r["family"] == family]
-        right = sum(r["findings"][:1] == [family] if family in FAULTS else r["verdict"] == r["truth"] for r in mine)
+        right = sum(
+            r["findings"][:1] == [family] if family in FAULTS else r["verdict"] == r["truth"] for r in mine
+        )
         print(f"  {family:20} {share(right, len(mine))}")
     if options.misses:
         for r in carried:

@@ -39,7 +39,9 @@ def main() -> None:
             without += 1
             if evidence.hz is not None:
                 wrong += 1
-                print(f"  claims {evidence.hz} Hz: {clip.kind} ({clip.fold}), share {evidence.share:.2f}, {evidence.harmonics} multiples")
+                print(
+                    f"  claims {evidence.hz} Hz: {clip.kind} ({clip.fold}), share {evidence.share:.2f}, {evidence.harmonics} multiples"
+                )
     print(f"transformers and loaded motors: answered {share(answered, total)}")
     print(f"  right {share(right, total)}, farthest {worst:.2f} Hz from nominal")
     print(f"clips that hold no machine: a mains is claimed in {share(wrong, without)}")

@@ -34,6 +34,7 @@ def hear_both(clip: RealClip, number: int) -> dict | None:
     """Verdicts of a clip alone (without and with a story) and with a fault mixed in (with that story)."""
     from listen.bench.machine import machine_from
     from listen.pipeline import hear
+    from listen.types import StoryMark
     from synthetic_audio import draw, render
 
     samples, rate_hz = soundfile.read(clip.path, dtype="float32", always_2d=True)
@@ -42,7 +43,16 @@ def hear_both(clip: RealClip, number: int) -> dict | None:
     samples = soxr.resample(samples.mean(axis=1), rate_hz, RATE_HZ).astype(np.float32)
     family = MIXED[number % len(MIXED)]
     duration_s = min(30.0, len(samples) / RATE_HZ)
-    scene = render(draw(FIRST_SEED + number, family=family, split="held_out", duration_s=max(5.0, duration_s), background="none", phone=False))
+    scene = render(
+        draw(
+            FIRST_SEED + number,
+            family=family,
+            split="held_out",
+            duration_s=max(5.0, duration_s),
+            background="none",
+            phone=False,
+        )
+    )
     fault = soxr.resample(scene.samples, scene.rate_hz, RATE_HZ).astype(np.float32)
     n = min(len(samples), len(fault))
     fault, marks = fault[:n], [StoryMark(at_s, word) for at_s, word in scene.story if at_s < n / RATE_HZ]
@@ -82,19 +92,33 @@ def main() -> None:
     clips = clips[:: max(1, len(clips) // options.limit)] if options.limit else clips
     heard = Parallel(n_jobs=-1, batch_size=2)(delayed(hear_both)(clip, n) for n, clip in enumerate(clips))
     results = [r for r in heard if r is not None]
-    print(f"{len(results)} real clips of at least 1 s from {len({r['recording'] for r in results})} recordings, all gave a report")
-    for arm, text in (("alone", "as they are, no story"), ("told", "as they are, the fault scene's story told")):
+    print(
+        f"{len(results)} real clips of at least 1 s from {len({r['recording'] for r in results})} recordings, all gave a report"
+    )
+    for arm, text in (
+        ("alone", "as they are, no story"),
+        ("told", "as they are, the fault scene's story told"),
+    ):
         verdicts = collections.Counter(r[arm][0] for r in results)
-        print(f"{text}: cannot_tell {share(verdicts['cannot_tell'], len(results))}, abnormal {share(verdicts['abnormal'], len(results))}, normal {verdicts['normal']}")
+        print(
+            f"{text}: cannot_tell {share(verdicts['cannot_tell'], len(results))}, abnormal {share(verdicts['abnormal'], len(results))}, normal {verdicts['normal']}"
+        )
         print(f"  level stop {share(sum(r[arm][1] == 'stop' for r in results), len(results))}")
     mixed = collections.Counter(r["mixed"][0] for r in results)
-    print(f"with a fault at 10 dB: abnormal {share(mixed['abnormal'], len(results))}, cannot_tell {mixed['cannot_tell']}, normal {mixed['normal']}")
+    print(
+        f"with a fault at 10 dB: abnormal {share(mixed['abnormal'], len(results))}, cannot_tell {mixed['cannot_tell']}, normal {mixed['normal']}"
+    )
     for family in MIXED:
         mine = [r for r in results if r["family"] == family]
         print(f"  {family:16} abnormal {share(sum(r['mixed'][0] == 'abnormal' for r in mine), len(mine))}")
     if options.misses:
         for r in results:
-            if r["alone"][0] != "cannot_tell" or r["told"][0] != "cannot_tell" or r["alone"][1] == "stop" or r["mixed"][0] != "abnormal":
+            if (
+                r["alone"][0] != "cannot_tell"
+                or r["told"][0] != "cannot_tell"
+                or r["alone"][1] == "stop"
+                or r["mixed"][0] != "abnormal"
+            ):
                 print(r)
 
 
