@@ -7,7 +7,7 @@ and something else was heard there, so that a dead microphone proves nothing.
 from __future__ import annotations
 
 from listen.bench.facts import NO, Answer, fact, say_event
-from listen.bench.scene import PumpRun, Scene, overlap_s
+from listen.bench.scene import PumpRun, Scene, overlap_s, uncovered_s
 from listen.bench.story import clock
 from listen.types import SoundEvent
 
@@ -29,7 +29,7 @@ def click_missing(
             continue
         windows = _click_windows(scene, stretch, run, before_s, after_s)
         start, end = windows[0]
-        if run.open_start or start < 0.0:
+        if start < 0.0:
             unsure = Answer("cannot_tell", ("the clip begins after the pump started",), run.event_ids)
         elif _any_in(scene.counted("click", "click_train", "thump"), windows):
             continue
@@ -37,7 +37,7 @@ def click_missing(
             unsure = Answer(
                 "cannot_tell", (f"perhaps a faint click near {clock(run.onset_s)}",), run.event_ids
             )
-        elif not all(scene.carries("click", *w) for w in windows):
+        elif not all(scene.carries_throughout("click", *w) for w in windows):
             unsure = Answer(
                 "cannot_tell",
                 (f"no click heard near {clock(run.onset_s)}, but this clip does not carry clicks there",),
@@ -75,7 +75,7 @@ def _any_in(events: list[SoundEvent], windows: list[tuple[float, float]]) -> boo
 def _first_run(scene: Scene, stretch: tuple[float, float], not_in: tuple[str, ...]) -> PumpRun | None:
     wide = scene.widened(stretch)
     others = scene.stretches(not_in)
-    for run in scene.pump_runs():
+    for run in (r for r in scene.pump_runs() if not r.open_start):
         elsewhere = any(scene.widened(o)[0] <= run.onset_s <= o[1] for o in others)
         if wide[0] <= run.onset_s < wide[1] and not elsewhere:
             return run
@@ -144,9 +144,10 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
     unsure: Answer = NO
     for stretch in scene.stretches(states):
         wide = scene.widened(stretch)
-        runs = [r for r in scene.pump_runs() if wide[0] <= r.onset_s < wide[1]]
-        loaded_s = sum(overlap_s((r.onset_s, r.offset_s), wide) for r in runs)
-        if not runs or loaded_s < min_loaded_s:
+        last_s = max(stretch[0] + 0.5, stretch[1] - 0.5)
+        runs = [r for r in scene.pump_runs() if wide[0] <= r.onset_s < last_s and not r.open_start]
+        pieces = [(r.onset_s, r.offset_s) for r in runs]
+        if wide[1] - wide[0] - uncovered_s(wide, pieces) < min_loaded_s:
             continue
         answer = _burst_after(scene, runs, within_s)
         if answer.truth == "yes":
@@ -157,7 +158,7 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
 
 
 def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
-    run = runs[-1]
+    run = max(runs, key=lambda r: (not r.open_end, r.offset_s))
     ids = tuple(i for r in runs for i in r.event_ids)
     late = scene.knowledge.settings.mark_tolerance_s
     end = _discharge_by(scene, run) + within_s
@@ -172,7 +173,7 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))
-    if not scene.carries("burst", *window):
+    if not scene.carries_throughout("burst", *window, slice_s=0.4):
         say = "no discharge heard after the brew, but this clip does not carry one"
         return Answer("cannot_tell", (say,), ids, (("burst", *window),))
     say = (

@@ -6,6 +6,9 @@ from listen.bench.entries import Expectation
 from listen.bench.scene import Scene
 from listen.types import Expected, SoundEvent, StorySpan
 
+#: A stretch this short says little of what a state might have brought, s.
+_SAYS_LITTLE_S = 5.0
+
 
 def expected_sounds(scene: Scene) -> tuple[Expected, ...]:
     """Return one entry for each sound that a state of the story must have.
@@ -70,7 +73,13 @@ def blocked_sounds(scene: Scene) -> list[tuple[str, float, float]]:
         if scene.told and span.source != "given":
             continue
         for entry in scene.knowledge.expected(span.state, scene.machine):
-            if entry.must_carry and not scene.carries(entry.sounds[0], span.start_s, span.end_s):
+            if not entry.must_carry or (entry.role == "may" and span.end_s - span.start_s < _SAYS_LITTLE_S):
+                continue
+            if any(
+                e.onset_s < span.end_s and e.offset_s > span.start_s for e in scene.counted(*entry.sounds)
+            ):
+                continue  # it is heard, so the clip carries it
+            if not scene.carries(entry.sounds[0], span.start_s, span.end_s):
                 out.append((entry.sounds[0], span.start_s, span.end_s))
     return out
 

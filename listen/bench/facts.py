@@ -111,10 +111,10 @@ def heard_in(
 
 
 @fact
-def unexplained(scene: Scene, *, sounds: tuple[str, ...], min_s: float = 0.0) -> Answer:
-    """Heard, and no state that could explain it covers it."""
+def unexplained(scene: Scene, *, sounds: tuple[str, ...], min_s: float = 0.0, count: int = 1) -> Answer:
+    """Heard `count` times, and no state that could explain it covers it."""
     events = [e for e in scene.counted(*sounds) if e.duration_s >= min_s and scene.explanation(e) is None]
-    return _yes(events)
+    return _yes(events) if len(events) >= count else NO
 
 
 @fact

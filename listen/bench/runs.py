@@ -30,6 +30,7 @@ def fills_counted(
         for r in scene.pump_runs()
         if min_s <= r.duration_s <= max_s
         and any(overlap_s((r.onset_s, r.offset_s), s) > 0.5 * r.duration_s for s in stretches)
+        and _is_fill(scene, r)
     ]
     fills = _longest_chain(fills, apart_s)
     if len(fills) < count:
@@ -98,6 +99,16 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
+
+
+def _is_fill(scene: Scene, run: PumpRun) -> bool:
+    """Tell a fill from another motor: a click at an end, a told fill, or strokes that only a pump makes."""
+    clicks = [c.onset_s for c in scene.counted("click")]
+    if any(min(abs(c - run.onset_s), abs(c - run.offset_s)) <= 0.7 for c in clicks):
+        return True
+    told_s = sum(overlap_s((run.onset_s, run.offset_s), s) for s in scene.stretches(("auto_fill",)))
+    strokes = {e.id for e in scene.counted("stroke_train")}
+    return told_s > 0.5 * run.duration_s or bool(strokes & set(run.event_ids))
 
 
 def _longest_chain(fills: list[PumpRun], apart_s: float) -> list[PumpRun]:

@@ -12,12 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from listen.bench.entries import Expectation, Knowledge
 from listen.bench.machine import Machine
 from listen.types import Mains, Quality, SoundEvent, StoryMark, StorySpan
 
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
+#: Which of them a known kind of pump makes; a vibratory one never slips, so a slipping comb is another motor.
+_PUMP_BY_KIND: dict[str, tuple[str, ...]] = {"vibratory": ("stroke_train",), "none": ("no pump",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,12 @@ class PumpRun:
     @property
     def duration_s(self) -> float:
         return self.offset_s - self.onset_s
+
+
+def _same_run(run: PumpRun, event: SoundEvent, gap_s: float) -> bool:
+    starts_together = abs(event.onset_s - run.onset_s) <= 1.0
+    follows_on = -0.5 <= event.onset_s - run.offset_s <= gap_s
+    return starts_together or follows_on
 
 
 def overlap_s(a: tuple[float, float], b: tuple[float, float]) -> float:
@@ -81,25 +90,50 @@ class Scene:
                         return False
         return True
 
+    def carries_throughout(self, sound: str, start_s: float, end_s: float, slice_s: float = 0.2) -> bool:
+        """Tell whether every slice of a window could have carried a short sound."""
+        n = max(1, round((end_s - start_s) / slice_s))
+        step = (end_s - start_s) / n
+        return all(self.carries(sound, start_s + i * step, start_s + (i + 1) * step) for i in range(n))
+
     def pump_runs(self) -> list[PumpRun]:
-        """Return the pump runs; a gap shorter than the setting belongs to one run."""
+        """Return what may be runs of this machine's pump, by onset."""
+        return self._pump_runs
+
+    @cached_property
+    def _pump_runs(self) -> list[PumpRun]:
+        """Join pump sounds to runs.
+
+        Pieces with a gap shorter than the setting are one run; a sound that
+        starts while another goes on is a run of its own (a refrigerator, and
+        then the pump). A fan that starts with it, and no click, is no pump.
+        """
         runs: list[PumpRun] = []
-        for e in sorted(self.counted(*PUMP_SOUNDS), key=lambda e: (e.onset_s, e.offset_s)):
-            if runs and e.onset_s - runs[-1].offset_s <= self.knowledge.settings.pump_gap_s:
-                last = runs.pop()
-                longer = e.offset_s > last.offset_s
-                runs.append(
-                    PumpRun(
-                        last.onset_s,
-                        max(last.offset_s, e.offset_s),
-                        (*last.event_ids, e.id),
-                        last.open_start or e.open_start,
-                        e.open_end if longer else last.open_end or e.open_end,
-                    )
-                )
-            else:
+        gap_s = self.knowledge.settings.pump_gap_s
+        for e in self.counted(*_PUMP_BY_KIND.get(self.machine.pump or "", PUMP_SOUNDS)):
+            at = next((i for i, r in enumerate(runs) if _same_run(r, e, gap_s)), None)
+            if at is None:
                 runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
-        return runs
+                continue
+            last = runs[at]
+            runs[at] = PumpRun(
+                last.onset_s,
+                max(last.offset_s, e.offset_s),
+                (*last.event_ids, e.id),
+                last.open_start,
+                e.open_end if e.offset_s > last.offset_s else last.open_end,
+            )
+        return [r for r in runs if not self._is_fan(r)]
+
+    def _is_fan(self, run: PumpRun) -> bool:
+        if any(abs(c.onset_s - run.onset_s) <= 0.7 for c in self.counted("click")):
+            return False
+        span = (run.onset_s, run.offset_s)
+        return any(
+            abs(f.onset_s - run.onset_s) <= 1.0
+            and overlap_s((f.onset_s, f.offset_s), span) > 0.4 * run.duration_s
+            for f in self.counted("fan")
+        )
 
     @property
     def told(self) -> bool:

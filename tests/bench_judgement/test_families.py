@@ -70,7 +70,10 @@ def test_normal_fill_and_one_that_misses_its_click() -> None:
         good = say(*fill(), did=did, at=15.0)
         assert (good.verdict, good.level) == ("normal", "fine"), (did, good.because)
         bad = say(*fill()[1:], did=did, at=15.0)
-        assert codes(bad)[0] == "missing_click_fill" and bad.verdict == "abnormal"
+        assert codes(bad)[0] == "missing_click_fill"
+        told = did != ("0:00 idle_hot",)
+        assert bad.verdict == ("abnormal" if told else "cannot_tell")
+        assert told or (bad.question and "another appliance" in bad.question)
         manual = say(*fill()[1:], did=did, at=15.0, machine=replace(ROTARY, fill="manual"))
         assert "missing_click_fill" not in codes(manual)
 
@@ -302,3 +305,37 @@ def test_no_vent_is_excused_on_a_machine_without_a_vacuum_valve() -> None:
 def test_bang_asks_for_smoke_first() -> None:
     got = say(ev("bang", 5.0, 5.3), machine=UNKNOWN)
     assert got.verdict == "cannot_tell" and got.question and got.question.startswith("Is there smoke")
+
+
+def test_a_refrigerator_beside_the_machine() -> None:
+    """Its motor slips like the pump's; it began before, goes on after, or comes without a click."""
+    before = ev("motor_run", 0.0, 35.0, open_start=True, slip=0.05)
+    good = say(*brew(), before, did=BREW_DID)
+    assert good.verdict == "normal", good.because
+    assert codes(say(*without(brew(), 0), before, did=BREW_DID))[0] == "missing_click_brew"
+    assert codes(say(*without(brew(), 3, 4), before, did=BREW_DID))[0] == "no_burst"
+    after = ev("motor_run", 30.0, 40.0, open_end=True, slip=0.05)
+    vibratory = without(brew("stroke_train"), 3, 4)
+    assert codes(say(*vibratory, after, did=BREW_DID, machine=VIBRATORY))[0] == "no_burst"
+    three = [ev("motor_run", t, t + 10.0, slip=0.05) for t in (10.0, 40.0, 70.0)]
+    for machine in (ROTARY, VIBRATORY):
+        got = say(*three, click(5.0), did=("0:00 idle_hot",), at=100.0, machine=machine)
+        assert "fill_too_often" not in codes(got)
+
+
+def test_a_fan_is_no_pump() -> None:
+    events = [ev("fan", 10.0, 30.0), ev("motor_run", 10.3, 30.0), click(3.0)]
+    got = say(*events, did=("0:00 idle_hot",))
+    assert got.verdict == "normal", got.because
+
+
+def test_a_short_mask_on_the_moment_of_the_click_blocks_it() -> None:
+    got = say(*without(brew(), 0), ev("grinder", 2.2, 2.9), did=BREW_DID)
+    assert got.verdict == "cannot_tell" and "missing_click_brew" not in codes(got)
+
+
+def test_one_beep_is_any_kitchen() -> None:
+    once = [ev("beep", 20.0, 20.4), click(3.0)]
+    assert say(*once, did=("0:00 idle_hot",)).verdict == "normal"
+    twice = say(*once, ev("beep", 22.0, 22.4), did=("0:00 idle_hot",))
+    assert twice.verdict == "cannot_tell" and twice.question and "lamp" in twice.question
