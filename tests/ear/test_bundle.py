@@ -50,7 +50,9 @@ def heads():
 
 @pytest.fixture
 def folder(tmp_path, heads):
-    return write_bundle(tmp_path / "ear", heads, version="t1", trained_on="Random rows of a test.", facts={"seed": 3})
+    return write_bundle(
+        tmp_path / "ear", heads, version="t1", trained_on="Random rows of a test.", facts={"seed": 3}
+    )
 
 
 def resign(folder, *, arrays=None, arrays_stated=None, **changes):
@@ -92,7 +94,7 @@ def test_shipped_form_equals_scikit_learn(tmp_path, part, hidden):
     loaded = load_bundle(folder).heads[part]
     x = np.concatenate([rows.x, rows_for(part, seed=9).x * 3])
     expected = network.predict_proba((x.astype(np.float64) - head.mean) / head.scale)
-    assert 0.1 < expected.std()
+    assert expected.std() > 0.1
     np.testing.assert_allclose(loaded.probabilities(x), expected, atol=1e-6)
     assert loaded.labels == LABELS[part]
 
@@ -104,7 +106,9 @@ def test_calibration_is_a_sigmoid_on_the_logit():
     head = calibrated(plain, rows, recipe, seed=3)
     assert (head.slope > 0).all()
     np.testing.assert_allclose(
-        head.probabilities(rows.x), 1 / (1 + np.exp(-(plain.logits(rows.x) * head.slope + head.offset))), atol=1e-9
+        head.probabilities(rows.x),
+        1 / (1 + np.exp(-(plain.logits(rows.x) * head.slope + head.offset))),
+        atol=1e-9,
     )
     # On rows it never saw it is no worse than the raw network.
     fresh = rows_for("onsets", seed=1, n=600)
@@ -117,7 +121,9 @@ def test_calibrated_logit_equals_scikit_learn():
     logit = rng.normal(size=(400, 1)) * 3
     y = rng.uniform(size=400) < 1 / (1 + np.exp(-(0.5 * logit[:, 0] - 1)))
     fit = LogisticRegression(C=1e3).fit(logit, y)
-    head = Head(("click",), np.zeros(1), np.ones(1), (np.ones((1, 1)),), (np.zeros(1),), fit.coef_[0], fit.intercept_)
+    head = Head(
+        ("click",), np.zeros(1), np.ones(1), (np.ones((1, 1)),), (np.zeros(1),), fit.coef_[0], fit.intercept_
+    )
     np.testing.assert_allclose(head.probabilities(logit)[:, 0], fit.predict_proba(logit)[:, 1], atol=1e-6)
 
 
@@ -159,7 +165,9 @@ def test_manifest_says_what_it_holds(folder):
     manifest = manifest_of(folder)
     assert manifest["format"] == FORMAT and manifest["facts"] == {"seed": 3}
     assert manifest["heads"]["textures"]["features"] == list(TEXTURE_NAMES)
-    assert manifest["arrays"] == {name: list(array.shape) for name, array in sorted(arrays_in(folder).items())}
+    assert manifest["arrays"] == {
+        name: list(array.shape) for name, array in sorted(arrays_in(folder).items())
+    }
 
 
 # --- refused
@@ -209,7 +217,9 @@ def test_manifest_that_lacks_an_entry(folder, key):
 
 def test_other_format(folder):
     resign(folder, format="listen-model/9")
-    with pytest.raises(ModelBundleError, match=r"format is 'listen-model/9', this version reads 'listen-model/1'"):
+    with pytest.raises(
+        ModelBundleError, match=r"format is 'listen-model/9', this version reads 'listen-model/1'"
+    ):
         load_bundle(folder)
 
 
@@ -232,10 +242,12 @@ def test_unknown_and_missing_parts(folder):
         load_bundle(folder)
 
 
-@pytest.mark.parametrize("spec", [None, [], {}, {"labels": ["click"]}, {"labels": ["click"], "layers": "many", "features": []}])
+@pytest.mark.parametrize(
+    "spec", [None, [], {}, {"labels": ["click"]}, {"labels": ["click"], "layers": "many", "features": []}]
+)
 def test_part_that_is_not_complete(folder, spec):
     resign(folder, heads=manifest_of(folder)["heads"] | {"onsets": spec})
-    with pytest.raises(ModelBundleError, match="'onsets' (is not complete|are not those)"):
+    with pytest.raises(ModelBundleError, match=r"'onsets' (is not complete|are not those)"):
         load_bundle(folder)
 
 
@@ -342,7 +354,7 @@ def test_archive_whose_directory_lies_about_a_size(folder):
         data[at : at + 4] = struct.pack("<I", 128 + 64)
         at = data.find(struct.pack("<I", true_size))
     resign(folder, arrays=bytes(data))
-    with pytest.raises(ModelBundleError, match="cannot be read|larger than stated|not as stated"):
+    with pytest.raises(ModelBundleError, match=r"cannot be read|larger than stated|not as stated"):
         load_bundle(folder)
 
 
@@ -371,24 +383,28 @@ def test_pickled_objects_do_not_run(folder):
     np.lib.format.write_array_header_1_0(buffer, header)
     content = buffer.getvalue() + pickle.dumps([Marker()] * 8)
     resign(folder, arrays=with_raw_member(folder, "onsets.b0", content))
-    with pytest.raises(ModelBundleError, match="cannot be read|not as stated"):
+    with pytest.raises(ModelBundleError, match=r"cannot be read|not as stated"):
         load_bundle(folder)
     assert Marker.ran is False
 
 
-@pytest.mark.parametrize("content", [b"", b"not numbers", b"\x93NUMPY\x01\x00\xff\xff"], ids=["empty", "text", "cut header"])
+@pytest.mark.parametrize(
+    "content", [b"", b"not numbers", b"\x93NUMPY\x01\x00\xff\xff"], ids=["empty", "text", "cut header"]
+)
 def test_members_that_are_no_arrays(folder, content):
     resign(folder, arrays=with_raw_member(folder, "onsets.b0", content))
-    with pytest.raises(ModelBundleError, match="cannot be read|not as stated"):
+    with pytest.raises(ModelBundleError, match=r"cannot be read|not as stated"):
         load_bundle(folder)
 
 
 @pytest.mark.parametrize("claimed", [10**7, 10**12])
 def test_header_that_claims_more_than_there_is(folder, claimed):
     buffer = io.BytesIO()
-    np.lib.format.write_array_header_1_0(buffer, {"descr": "<f8", "fortran_order": False, "shape": (claimed,)})
+    np.lib.format.write_array_header_1_0(
+        buffer, {"descr": "<f8", "fortran_order": False, "shape": (claimed,)}
+    )
     resign(folder, arrays=with_raw_member(folder, "onsets.b0", buffer.getvalue() + bytes(64)))
-    with pytest.raises(ModelBundleError, match="cannot be read|not as stated"):
+    with pytest.raises(ModelBundleError, match=r"cannot be read|not as stated"):
         load_bundle(folder)
 
 

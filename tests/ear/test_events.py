@@ -5,9 +5,13 @@ import pytest
 
 from listen.ear.draft import Draft, numbered
 from listen.ear.events import listen_for_events
+from listen.ear.impulses import _SURE_CLICK, CLICK_FROM
 from listen.vocabulary import SOUNDS
-from tests.support.heads import bundle_of, onset_head, texture_head
+from tests.support.heads import bundle_of, logit_of, onset_head, texture_head
 from tests.support.signals import band_noise, click, collect, comb, noise, put, tones, within
+
+#: Half-way between 'a click, if it falls back' and 'a click in any case'.
+LEANS = onset_head(click=logit_of(0.5 * (CLICK_FROM + _SURE_CLICK)))
 
 
 def brew():
@@ -22,7 +26,7 @@ def brew():
 def test_a_brew_is_heard_in_order():
     head = texture_head(burst=("rise_5k_8k_db", 12.0, 1.0))
     # The model leans to 'click' for every onset, so that only what falls back is one.
-    events, mains = listen_for_events(collect(brew()), bundle_of(head, onset_head(click=0.5)))
+    events, mains = listen_for_events(collect(brew()), bundle_of(head, LEANS))
     assert mains.hz == 50 and mains.source == "heard"
     assert [e.id for e in events] == [f"e{n}" for n in range(1, len(events) + 1)]
     sounds = [e.sound for e in events]

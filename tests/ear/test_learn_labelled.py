@@ -13,7 +13,9 @@ from listen.learn.recipe import HeadRecipe, Recipe
 from listen.learn.train import stack, train_model
 from tests.support.signals import RATE_HZ, band_noise, click, noise, put, within
 
-TEXTURES = HeadRecipe(("hiss", "burst", "speech"), (6,), 0.02, 20, least_snr_db=3.0, present_share=0.5, absent_share=0.1)
+TEXTURES = HeadRecipe(
+    ("hiss", "burst", "speech"), (6,), 0.02, 20, least_snr_db=3.0, present_share=0.5, absent_share=0.1
+)
 ONSETS = HeadRecipe(("click", "thump", "speech", "other"), (6,), 0.02, 20, least_snr_db=3.0, match_s=0.03)
 RECIPE = Recipe(
     version="t", seed=5, scenes_per_family=1, no_machine_scenes=1, long_families=(), long_scenes=0,
@@ -79,7 +81,9 @@ def test_clicks_of_a_train_are_clicks_and_a_bang_is_a_thump():
 
 
 def test_faint_clicks_are_left_out():
-    words, keep = onset_words([1.0, 2.0], [Span("click", 1.0, 1.02, snr_db=0.0), Span("click", 2.0, 2.02, snr_db=20.0)])
+    words, keep = onset_words(
+        [1.0, 2.0], [Span("click", 1.0, 1.02, snr_db=0.0), Span("click", 2.0, 2.02, snr_db=20.0)]
+    )
     assert keep.tolist() == [False, True] and words[1] == "click"
 
 
@@ -91,7 +95,9 @@ def test_onsets_of_sounds_without_a_word_are_other():
 def clip(group):
     """A hiss and a click at places that hang on the group."""
     on_s, click_s = 2.0 + 0.3 * (group % 4), 6.5 + 0.2 * (group % 3)
-    samples = noise(8.0, 0.001, group) + within(band_noise(8.0, 0.03, 50 + group, 3000, 14_000), on_s, on_s + 3.0)
+    samples = noise(8.0, 0.001, group) + within(
+        band_noise(8.0, 0.03, 50 + group, 3000, 14_000), on_s, on_s + 3.0
+    )
     samples = put(samples, click(0.2, group), click_s)
     spans = [Span("hiss", on_s, on_s + 3.0, 40.0), Span("click", click_s, click_s + 0.02, 40.0)]
     return LabelledClip(samples.astype(np.float32), RATE_HZ, spans, group)
@@ -110,9 +116,14 @@ def test_rows_of_a_clip():
 
 
 def test_stack_keeps_groups():
-    one, two = Rows(np.zeros((2, 3)), np.zeros((2, 1)), np.array([1, 1])), Rows(np.ones((1, 3)), np.ones((1, 1)), np.array([2]))
+    one, two = (
+        Rows(np.zeros((2, 3)), np.zeros((2, 1)), np.array([1, 1])),
+        Rows(np.ones((1, 3)), np.ones((1, 1)), np.array([2])),
+    )
     both = stack([one, two])
-    assert both.x.shape == (3, 3) and both.group.tolist() == [1, 1, 2] and both.y.ravel().tolist() == [0, 0, 1]
+    assert (
+        both.x.shape == (3, 3) and both.group.tolist() == [1, 1, 2] and both.y.ravel().tolist() == [0, 0, 1]
+    )
 
 
 @pytest.fixture(scope="module")

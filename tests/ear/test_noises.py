@@ -39,7 +39,9 @@ def test_hiss_is_bounded(on_s, off_s):
     assert not draft.open_start and not draft.open_end
     measures = draft.measures
     # In-band: the jet's 11 kHz against the room's share of that band (0.001² · 12/16).
-    assert measures["level_db"] == pytest.approx(20 * np.log10(0.03 / 0.001) + 10 * np.log10(16 / 12), abs=2.0)
+    assert measures["level_db"] == pytest.approx(
+        20 * np.log10(0.03 / 0.001) + 10 * np.log10(16 / 12), abs=2.0
+    )
     assert 6000 < measures["centroid_hz"] < 10_000
     assert measures["low_hz"] > 2000 and measures["high_hz"] > 9000
     assert measures["rise_ms"] < 100 and measures["fall_ms"] < 100
@@ -71,7 +73,9 @@ def test_there_at_the_start_and_ends():
 def test_sudden_is_a_blast_and_slow_is_a_hiss():
     (sudden,) = heard(jet(4.0, 9.0), blast=TREBLE)
     assert sudden.sound == "blast" and sudden.measures["rise_ms"] <= 200
-    slow = noise(DURATION_S, 0.001, 1) + swell(within(band_noise(DURATION_S, 0.03, 2, 3000, 14_000), 2.0, 10.0), 2.0, 7.0)
+    slow = noise(DURATION_S, 0.001, 1) + swell(
+        within(band_noise(DURATION_S, 0.03, 2, 3000, 14_000), 2.0, 10.0), 2.0, 7.0
+    )
     found = heard(slow, blast=TREBLE)
     assert {d.sound for d in found} == {"hiss"}
 
@@ -96,7 +100,10 @@ def test_several_at_once():
 
 
 def test_hiss_blast_and_burst_exclude_each_other():
-    sure, unsure = Draft("hiss", 1.0, 5.0, 0.9, {"level_db": 20.0}), Draft("burst", 2.0, 4.0, 0.6, {"level_db": 20.0})
+    sure, unsure = (
+        Draft("hiss", 1.0, 5.0, 0.9, {"level_db": 20.0}),
+        Draft("burst", 2.0, 4.0, 0.6, {"level_db": 20.0}),
+    )
     other = Draft("speech", 1.0, 5.0, 0.6, {"level_db": 20.0})
     assert _settle([unsure, sure, other]) == [sure, other]
     later = Draft("burst", 6.0, 7.0, 0.6, {"level_db": 20.0})
@@ -105,5 +112,7 @@ def test_hiss_blast_and_burst_exclude_each_other():
 
 @pytest.mark.parametrize("duration_s", [0.5, 1.0, 1.5])
 def test_short_clips_do_not_crash(duration_s):
-    for draft in heard(noise(duration_s, 0.05, 1), hiss=("", 3.0, 0.0), boil=("", 3.0, 0.0), burst=("", 3.0, 0.0)):
+    for draft in heard(
+        noise(duration_s, 0.05, 1), hiss=("", 3.0, 0.0), boil=("", 3.0, 0.0), burst=("", 3.0, 0.0)
+    ):
         assert 0.0 <= draft.onset_s < draft.offset_s <= duration_s + 1e-9

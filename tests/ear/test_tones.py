@@ -78,11 +78,15 @@ def test_mains_buzz(mains_hz):
     draft = only(drafts, "mains_buzz")
     assert_placed(draft)
     assert draft.measures["lines"] >= 6
-    assert draft.measures["line_hz"] == pytest.approx(2 * mains_hz * round(draft.measures["line_hz"] / 2 / mains_hz), abs=0.3)
+    assert draft.measures["line_hz"] == pytest.approx(
+        2 * mains_hz * round(draft.measures["line_hz"] / 2 / mains_hz), abs=0.3
+    )
     assert "stroke_train" not in {d.sound for d in drafts} and "motor_run" not in {d.sound for d in drafts}
 
 
-@pytest.mark.parametrize("mains_hz, poles, slip", [(50, 4, 0.05), (50, 2, 0.03), (60, 4, 0.03), (60, 2, 0.08), (60, 6, 0.05)])
+@pytest.mark.parametrize(
+    "mains_hz, poles, slip", [(50, 4, 0.05), (50, 2, 0.03), (60, 4, 0.03), (60, 2, 0.08), (60, 6, 0.05)]
+)
 def test_motor_run(mains_hz, poles, slip):
     draft = only(heard(between(motor(mains_hz, poles, slip, 0.02)), given_hz=mains_hz), "motor_run")
     assert_placed(draft)
@@ -129,7 +133,9 @@ def test_pump_over_a_coil_that_hums_all_the_time():
     samples = tones(DURATION_S, comb(100.0, (1, 2), 0.005, tilt=1.0), 3) + between(half_wave_pump(50))
     drafts = heard(samples)
     draft = only(drafts, "stroke_train")
-    assert draft.onset_s == pytest.approx(ON_S, abs=COLLAR_S) and draft.offset_s == pytest.approx(OFF_S, abs=COLLAR_S)
+    assert draft.onset_s == pytest.approx(ON_S, abs=COLLAR_S) and draft.offset_s == pytest.approx(
+        OFF_S, abs=COLLAR_S
+    )
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -144,10 +150,14 @@ def test_short_clips_do_not_crash(duration_s):
         assert 0.0 <= draft.onset_s < draft.offset_s <= duration_s + 2.1
 
 
-@pytest.mark.parametrize("hz, duration_s, sound", [(2700.0, 0.4, "beep"), (3000.0, 3.0, "squeal"), (1200.0, 2.0, "squeal")])
+@pytest.mark.parametrize(
+    "hz, duration_s, sound", [(2700.0, 0.4, "beep"), (3000.0, 3.0, "squeal"), (1200.0, 2.0, "squeal")]
+)
 def test_narrow_tones(hz, duration_s, sound):
     samples = between({hz: 0.05}, on_s=3.0, off_s=3.0 + duration_s)
     draft = only(heard(samples), sound)
-    assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.offset_s == pytest.approx(3.0 + duration_s, abs=COLLAR_S)
+    assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.offset_s == pytest.approx(
+        3.0 + duration_s, abs=COLLAR_S
+    )
     assert draft.measures["tone_hz"] == pytest.approx(hz, abs=32)
     assert draft.measures["level_db"] > 16

@@ -36,9 +36,13 @@ def segments(features):
 
 def assert_same(one, other, *, rtol=0.0, atol=1e-4):
     for name in ARRAYS:
-        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=rtol, atol=atol, err_msg=name)
+        np.testing.assert_allclose(
+            getattr(one, name), getattr(other, name), rtol=rtol, atol=atol, err_msg=name
+        )
     for name in ("hz", "level_db", "over_db", "floor_db"):
-        np.testing.assert_allclose(getattr(one.lines, name), getattr(other.lines, name), atol=atol, err_msg=name)
+        np.testing.assert_allclose(
+            getattr(one.lines, name), getattr(other.lines, name), atol=atol, err_msg=name
+        )
     np.testing.assert_allclose(one.onsets.rows, other.onsets.rows, rtol=1e-5, atol=atol)
     np.testing.assert_allclose(one.picture.levels_db, other.picture.levels_db, atol=atol)
     assert one.facts == other.facts

@@ -87,7 +87,9 @@ def test_arrays_of_an_hour_stay_small():
     per_hour = 6 * (kept_bytes(ten) - ten.picture.levels_db.nbytes)
     # Measured 13.1 MB; the samples of an hour at 32 kHz would be 460 MB.
     assert per_hour < 15e6
-    assert kept_bytes(two) - fixed == pytest.approx((kept_bytes(ten) - ten.picture.levels_db.nbytes) / 5, rel=0.05)
+    assert kept_bytes(two) - fixed == pytest.approx(
+        (kept_bytes(ten) - ten.picture.levels_db.nbytes) / 5, rel=0.05
+    )
     assert ten.onsets.rows.shape[1] == len(ONSET_NAMES)
 
 

@@ -33,7 +33,9 @@ def test_empty_table_has_no_mains():
     assert len(comb_tracks(table, estimate_mains(table)).even_n) == 0
 
 
-@pytest.mark.parametrize("chord", [(220.0, 277.2, 329.6, 440.0), (110.0, 165.0, 247.5), (261.6, 523.3, 784.0)])
+@pytest.mark.parametrize(
+    "chord", [(220.0, 277.2, 329.6, 440.0), (110.0, 165.0, 247.5), (261.6, 523.3, 784.0)]
+)
 def test_music_that_stands_still_has_no_mains(chord):
     amplitudes = {hz * k: 0.02 / k for hz in chord for k in (1, 2, 3)}
     assert estimate_mains(lines_of(tones(8.0, amplitudes, 1) + noise(8.0, 0.001, 2))).hz is None
@@ -48,7 +50,10 @@ def test_a_voice_that_glides_has_no_mains():
 
 def test_lines_of_both_systems_decide_nothing():
     # 300, 600 and 900 Hz are multiples of 50 and of 60.
-    assert estimate_mains(lines_of(tones(8.0, comb(300.0, (1, 2, 3), 0.05), 4) + noise(8.0, 0.001, 5))).hz is None
+    assert (
+        estimate_mains(lines_of(tones(8.0, comb(300.0, (1, 2, 3), 0.05), 4) + noise(8.0, 0.001, 5))).hz
+        is None
+    )
 
 
 def test_one_line_alone_decides_nothing():

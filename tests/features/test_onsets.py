@@ -74,7 +74,7 @@ def test_click_train_is_found_click_by_click(rate_hz):
     truth = np.arange(1.0, 3.0, 1 / rate_hz)
     for n, at_s in enumerate(truth):
         samples = put(samples, click(0.2, n), at_s)
-    onsets, times, back = onsets_of(samples)
+    _, times, back = onsets_of(samples)
     times = times[back]
     assert np.mean([np.min(np.abs(times - at_s)) < 0.004 for at_s in truth]) > 0.95
     assert len(times) <= len(truth) + 1
@@ -84,7 +84,7 @@ def test_click_train_is_found_click_by_click(rate_hz):
 @pytest.mark.parametrize("seed", range(4))
 def test_steps_are_no_clicks(seed):
     jet = within(band_noise(4.0, 0.05, 20 + seed, 1000, 14000), 1.5, 3.5)
-    onsets, times, back = onsets_of(noise(4.0, 0.001, seed) + jet)
+    _, times, back = onsets_of(noise(4.0, 0.001, seed) + jet)
     # The step may be an onset, but it does not fall back; inside and at its end there is no click.
     assert not back[np.abs(times - 1.5) < 0.1].any()
     assert back.sum() == 0

@@ -42,7 +42,10 @@ def test_long_clips_are_merged_and_keep_their_peaks(columns):
     done = 0
     while done < columns:
         size = min(997, columns - done)
-        high, low = np.full((4 * size, FRAME_N // 2 + 1), 1e-8, np.float32), np.full((size, LOW_N // 2 + 1), 1e-8, np.float32)
+        high, low = (
+            np.full((4 * size, FRAME_N // 2 + 1), 1e-8, np.float32),
+            np.full((size, LOW_N // 2 + 1), 1e-8, np.float32),
+        )
         if done <= marked < done + size:
             high[4 * (marked - done)] = 1.0
         empty = np.zeros((0, 3), np.float32)
@@ -60,5 +63,7 @@ def test_long_clips_are_merged_and_keep_their_peaks(columns):
 def test_click_is_visible_as_a_column():
     picture = collect(put(noise(3.0, 1e-4, 5), click(0.3, 6), 1.5)).picture
     column = int(np.argmax(picture.levels_db[picture.hz > 1000].mean(axis=0)))
-    assert (column + 0.5) * picture.duration_s / picture.levels_db.shape[1] == pytest.approx(1.5, abs=2 * CELL_S)
+    assert (column + 0.5) * picture.duration_s / picture.levels_db.shape[1] == pytest.approx(
+        1.5, abs=2 * CELL_S
+    )
     assert RATE_HZ == 32_000

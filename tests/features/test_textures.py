@@ -72,9 +72,16 @@ def test_modulation_falls_into_its_range(rate_hz, name):
     t = np.arange(6 * RATE_HZ) / RATE_HZ
     samples = noise(6.0, 0.05, 7) * (1.0 + 0.8 * np.sin(2 * np.pi * rate_hz * t))
     segments = segments_of(samples)
-    shares = {n: float(np.median(column(segments, n))) for n in TEXTURE_NAMES if n.startswith("modulation_") and n[11].isdigit()}
+    shares = {
+        n: float(np.median(column(segments, n)))
+        for n in TEXTURE_NAMES
+        if n.startswith("modulation_") and n[11].isdigit()
+    }
     assert max(shares, key=shares.get) == name
-    assert column(segments, "modulation_db").mean() > 3 * column(segments_of(noise(6.0, 0.05, 8)), "modulation_db").mean()
+    assert (
+        column(segments, "modulation_db").mean()
+        > 3 * column(segments_of(noise(6.0, 0.05, 8)), "modulation_db").mean()
+    )
 
 
 def test_onsets_are_counted_in_their_segments():
@@ -95,7 +102,10 @@ def test_combs_are_counted():
     samples[5 * RATE_HZ :] += tones(5.0, comb(50.0, range(1, 13), 0.03), 11)
     segments = segments_of(samples)
     late, early = segments.starts_s > 7.0, segments.starts_s < 2.0
-    assert column(segments, "locked_even_n")[late].min() >= 5 and column(segments, "locked_odd_n")[late].min() >= 5
+    assert (
+        column(segments, "locked_even_n")[late].min() >= 5
+        and column(segments, "locked_odd_n")[late].min() >= 5
+    )
     assert column(segments, "locked_odd_n")[early].max() <= 1
 
 

@@ -45,7 +45,9 @@ def test_weights_share_each_bin_out_once(ks, n_fft, rate_hz):
     weights = band_weights(ks, n_fft, rate_hz).astype(float)
     width_hz = rate_hz / n_fft
     bins = np.arange(len(weights)) * width_hz
-    inside = (bins - width_hz / 2 > band_edges_hz(ks[0])[0]) & (bins + width_hz / 2 < band_edges_hz(ks[-1])[2])
+    inside = (bins - width_hz / 2 > band_edges_hz(ks[0])[0]) & (
+        bins + width_hz / 2 < band_edges_hz(ks[-1])[2]
+    )
     np.testing.assert_allclose(weights.sum(axis=1)[inside], 1.0, atol=1e-5)
     assert weights.sum(axis=1).max() < 1.0 + 1e-5
     # Each band is as wide as the standard says, in bins.

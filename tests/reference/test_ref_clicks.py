@@ -29,7 +29,9 @@ ROOM_DB = -50.0
 def installed_clicks() -> list[Path]:
     if shutil.which("dpkg") is None:
         return []
-    listed = subprocess.run(["dpkg", "-L", PACKAGE], capture_output=True, text=True, check=False, env=os.environ | {"LC_ALL": "C"})
+    listed = subprocess.run(
+        ["dpkg", "-L", PACKAGE], capture_output=True, text=True, check=False, env=os.environ | {"LC_ALL": "C"}
+    )
     return [Path(line) for line in sorted(listed.stdout.splitlines()) if line.endswith(".wav")]
 
 
@@ -63,7 +65,9 @@ def test_onsets_of_real_clicks(real_clicks, record_property):
         heard += len(found)
         errors_s += [found[e] - onset_s for _, e in pairs]
     f1 = 2 * matched / (heard + len(real_clicks))
-    record_property("clicks", f"recall {share(matched, len(real_clicks))}, precision {share(matched, heard)}, F {f1:.3f}")
+    record_property(
+        "clicks", f"recall {share(matched, len(real_clicks))}, precision {share(matched, heard)}, F {f1:.3f}"
+    )
     assert f1 >= 0.9, f"recall {share(matched, len(real_clicks))}, precision {share(matched, heard)}"
     # Where a click is found, it is placed far better than the rule asks.
     assert np.median(np.abs(errors_s)) < 0.005

@@ -22,7 +22,7 @@ def combs_of(amplitudes, seed, given_hz=None, noise_rms=0.003, duration_s=8.0):
 
 @pytest.mark.parametrize("mains_hz", [50, 60])
 def test_coil_hums_at_twice_the_mains(mains_hz):
-    # The pull of a coil follows the square of its current, hence 2f (sin² identity; standard electromechanics).
+    # The pull of a coil follows the square of its current, hence 2f (standard electromechanics).
     tracks, mains = combs_of(comb(2 * mains_hz, COIL_MULTIPLES, 0.02), seed=1)
     assert mains.hz == mains_hz and mains.source == "heard"
     assert np.median(tracks.line_hz) == pytest.approx({50: 100.0, 60: 120.0}[mains_hz], abs=WITHIN_HZ)
@@ -72,7 +72,7 @@ def test_table_of_shafts_is_the_formula():
 @pytest.mark.parametrize("given", [True, False], ids=["mains given", "mains unknown"])
 @pytest.mark.parametrize("mains_hz, poles, slip", values.SHAFT_HZ)
 def test_shaft_rate_is_recovered(mains_hz, poles, slip, given):
-    tracks, mains = combs_of(motor(mains_hz, poles, slip), seed=4, given_hz=mains_hz if given else None)
+    tracks, _ = combs_of(motor(mains_hz, poles, slip), seed=4, given_hz=mains_hz if given else None)
     assert np.isfinite(tracks.shaft_hz).mean() > 0.8
     expected = values.SHAFT_HZ[mains_hz, poles, slip]
     assert np.nanmedian(tracks.shaft_hz) == pytest.approx(expected, abs=WITHIN_HZ)
@@ -81,7 +81,9 @@ def test_shaft_rate_is_recovered(mains_hz, poles, slip, given):
         # A slip of a few percent against a line within 0.05 Hz.
         heard_slip = 1 - np.nanmedian(tracks.shaft_hz) * poles / (2 * mains_hz)
         assert heard_slip == pytest.approx(slip, abs=0.003)
-        assert np.median(tracks.line_hz[np.isfinite(tracks.line_hz)]) == pytest.approx(2 * mains_hz, abs=WITHIN_HZ)
+        assert np.median(tracks.line_hz[np.isfinite(tracks.line_hz)]) == pytest.approx(
+            2 * mains_hz, abs=WITHIN_HZ
+        )
 
 
 def test_worked_example_of_a_slip_calculator():

@@ -67,9 +67,7 @@ def test_low_grid_equals_librosa_on_the_resampled_clip(clip):
     n = min(len(ours), len(theirs)) - 2
     # Edges differ by what a resampler makes of the last samples.
     below = int(1700 / LINE_RATE_HZ * LOW_N)
-    np.testing.assert_allclose(
-        ours[2:n, :below], theirs[2:n, :below], atol=1e-3 * theirs.max(), rtol=1e-2
-    )
+    np.testing.assert_allclose(ours[2:n, :below], theirs[2:n, :below], atol=1e-3 * theirs.max(), rtol=1e-2)
 
 
 def test_line_grid_equals_scipy_on_long_windows():

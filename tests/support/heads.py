@@ -15,8 +15,16 @@ ONSET_LABELS = ("click", "thump", "clatter", "drip", "speech", "other")
 NO = -6.0
 
 
+def logit_of(probability: float) -> float:
+    """Log odds of a probability."""
+    return float(np.log(probability / (1.0 - probability)))
+
+
 def linear_head(names: tuple[str, ...], rules: Mapping[str, tuple[str, float, float]]) -> Head:
-    """Label → (feature, threshold, slope): the logit is slope · (feature − threshold); slope 0 gives `threshold` itself."""
+    """Label → (feature, threshold, slope): the logit is slope · (feature − threshold).
+
+    With a slope of 0 the logit is `threshold` itself, whatever is heard.
+    """
     weight, bias = np.zeros((len(names), len(rules))), np.zeros(len(rules))
     for column, (feature, threshold, slope) in enumerate(rules.values()):
         if slope == 0.0:

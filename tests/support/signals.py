@@ -1,4 +1,7 @@
-"""Synthesised sounds for tests of features and ear: noise, lines, clicks, motors. Levels are linear, times in s."""
+"""Synthesised sounds for tests of features and ear: noise, lines, clicks, motors.
+
+Levels are linear, times in s.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +40,9 @@ def band_noise(
     return samples * rms / np.sqrt(np.mean(samples**2))
 
 
-def tones(duration_s: float, amplitudes: Mapping[float, float], seed: int, rate_hz: int = RATE_HZ) -> np.ndarray:
+def tones(
+    duration_s: float, amplitudes: Mapping[float, float], seed: int, rate_hz: int = RATE_HZ
+) -> np.ndarray:
     """Sum of sines (n,), frequency in Hz → amplitude, with random phases."""
     rng = np.random.default_rng(seed)
     t = np.arange(round(duration_s * rate_hz)) / rate_hz
@@ -47,13 +52,19 @@ def tones(duration_s: float, amplitudes: Mapping[float, float], seed: int, rate_
     return out
 
 
-def comb(fundamental_hz: float, multiples: Sequence[int], amplitude: float, tilt: float = 0.5) -> dict[float, float]:
+def comb(
+    fundamental_hz: float, multiples: Sequence[int], amplitude: float, tilt: float = 0.5
+) -> dict[float, float]:
     """Frequency → amplitude of chosen multiples, falling as multiple^-tilt."""
     return {fundamental_hz * k: amplitude * k**-tilt for k in multiples}
 
 
 def motor(
-    mains_hz: float, poles: int, slip: float, amplitude: float = 0.01, multiples: Sequence[int] = tuple(range(1, 13))
+    mains_hz: float,
+    poles: int,
+    slip: float,
+    amplitude: float = 0.01,
+    multiples: Sequence[int] = tuple(range(1, 13)),
 ) -> dict[float, float]:
     """Lines of a turning induction motor: its shaft comb that slips, and the locked 2f, 4f of its coil."""
     shaft_hz = 2.0 * mains_hz / poles * (1.0 - slip)
