@@ -21,6 +21,7 @@ LAYERS = (
     ("report",),
     ("pipeline",),
     ("cli",),
+    ("__main__",),
 )
 RANK = {part: rank for rank, layer in enumerate(LAYERS) for part in layer}
 #: Beside the layers: training may use the ear and what lies below it; only the command line may use training.
