@@ -24,7 +24,7 @@ def upload(page, *files):
 def hear(page, *files):
     pass_questions(page)
     upload(page, *files)
-    page.locator(".player .row, .player .empty").first.wait_for(timeout=60_000)
+    page.locator(".player .row, .player .empty").first.wait_for(timeout=20_000)
 
 
 def fits_the_width(page):
@@ -124,7 +124,7 @@ def test_a_file_that_is_no_recording_is_a_sentence_beside_the_others(page, brew_
 def test_a_demo_clip_is_one_tap_after_the_questions(page):
     pass_questions(page)
     page.get_by_role("button", name="A brew").click()
-    page.locator(".player .row").first.wait_for(timeout=60_000)
+    page.locator(".player .row").first.wait_for(timeout=20_000)
     assert page.get_by_text("Told: ").is_visible()
     page.get_by_role("button", name="Other clip").click()
     page.locator("input[type=file]").wait_for(state="attached")
