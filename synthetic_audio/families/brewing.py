@@ -37,6 +37,12 @@ def _command(score: Score, at_s: float, on: bool, decides: bool = False, absent:
     return moved
 
 
+def _hold(score: Score, at_s: float, for_s: float) -> None:
+    """A solenoid group holds its valve open by current; a lever group needs none."""
+    if score.machine["group"] == "solenoid":
+        score.held_coil(at_s, for_s)
+
+
 def _brew_flow(score: Score, at_s: float, for_s: float) -> None:
     if for_s > 1.5:
         score.add(
@@ -67,7 +73,7 @@ def normal_brew(score: Score) -> None:
         return
     score.tell(on, "brew")
     start = moved + score.between(0.02, 0.25)
-    score.held_coil(moved, off - moved)
+    _hold(score, moved, off - moved)
     score.pump(start, off - start)
     _brew_flow(score, start + score.between(3.0, 5.0), off - start - 5.0)
     moved = _command(score, off, on=False)
@@ -137,7 +143,7 @@ def starved_pump(score: Score) -> None:
     moved = _command(score, on, on=True)
     score.tell(on, "brew")
     start = moved + score.between(0.02, 0.25)
-    score.held_coil(moved, off - moved)
+    _hold(score, moved, off - moved)
     score.pump(start, off - start, load=0.3, air=0.6)
     from_s = start + score.between(0.5, 1.5)
     score.add(
@@ -162,7 +168,7 @@ def no_burst(score: Score) -> None:
     moved = _command(score, on, on=True)
     score.tell(on, "brew")
     start = moved + score.between(0.02, 0.25)
-    score.held_coil(moved, off - moved)
+    _hold(score, moved, off - moved)
     score.pump(start, off - start)
     _brew_flow(score, start + score.between(3.0, 5.0), off - start - 5.0)
     moved = _command(score, off, on=False)

@@ -25,7 +25,7 @@ def bubble_hz(radius_m: float) -> float:
     Examples
     --------
     >>> round(bubble_hz(0.001))
-    3286
+    3287
     """
     return float(np.sqrt(3 * GAMMA * PRESSURE_PA / DENSITY_KG_M3) / (2 * np.pi * radius_m))
 
@@ -49,16 +49,17 @@ def _scatter(
     kernels: list[np.ndarray],
     spread: float,
 ) -> np.ndarray:
-    """Return kernels thrown at random times (Poisson) with log-normal strengths."""
-    tail = max(len(k) for k in kernels)
-    out = np.zeros(n + tail)
-    for kernel in kernels:
-        chance = np.broadcast_to(np.asarray(per_s, float) / len(kernels) / rate_hz, (n,))
-        hits = np.flatnonzero(rng.random(n, dtype=np.float32) < chance)
-        marks = np.zeros(n)
-        marks[hits] = rng.lognormal(0, spread, len(hits)) * rng.choice([-1.0, 1.0], len(hits))
-        wave = shaping.strike(marks, kernel)
-        out[: len(wave)] += wave
+    """Return kernels thrown at random times (Poisson, thinned where the rate varies), strengths log-normal."""
+    rate = np.broadcast_to(np.asarray(per_s, float), (n,))
+    highest = float(rate.max(initial=0.0))
+    hits = rng.integers(0, max(n, 1), rng.poisson(highest * n / rate_hz))
+    hits = hits[rng.random(len(hits)) * highest < rate[hits]]
+    strengths = rng.lognormal(0, spread, len(hits)) * rng.choice([-1.0, 1.0], len(hits))
+    which = rng.integers(0, len(kernels), len(hits))
+    out = np.zeros(n + max(len(k) for k in kernels))
+    for hit, strength, index in zip(hits.tolist(), strengths.tolist(), which.tolist(), strict=True):
+        kernel = kernels[index]
+        out[hit : hit + len(kernel)] += strength * kernel
     return out
 
 
