@@ -108,4 +108,4 @@ def test_examples_in_docstrings_hold():
         result = doctest.testmod(importlib.import_module(module.name))
         assert result.failed == 0, module.name
         tried += result.attempted
-    assert tried >= 8
+    assert tried >= 6
