@@ -100,7 +100,7 @@ def _finding(scene: Scene, fault: Fault, firing: list[tuple[Pattern, list[Answer
     strength = stepped(lead.strength, len(ups) - len(downs))
     finding = Finding(
         code=fault.code,
-        symptom=fault.symptom,
+        symptom=lead.symptom or fault.symptom,
         level=level,
         strength=strength,
         speaks_for=tuple(dict.fromkeys(says)),

@@ -52,7 +52,10 @@ class Clause:
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
-    """One way in which a fault shows itself; all clauses of `needs` must hold."""
+    """One way in which a fault shows itself; all clauses of `needs` must hold.
+
+    `symptom` replaces the fault's own where the pattern proves less.
+    """
 
     name: str
     level: str
@@ -65,6 +68,7 @@ class Pattern:
     stop_kinds: tuple[str, ...] = ()
     say_first: str = ""
     question: str = ""
+    symptom: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,17 @@ def _measured(event: SoundEvent, at_least: Mapping[str, float], at_most: Mapping
     return not any(event.measures.get(key, float("-inf")) > value for key, value in at_most.items())
 
 
+def _drowned(scene: Scene, event: SoundEvent, others: tuple[str, ...]) -> bool:
+    """Tell whether a third of an event or more lies within one of `others`."""
+    if not others:
+        return False
+    span = (event.onset_s, event.offset_s)
+    return any(
+        overlap_s((o.onset_s, o.offset_s), span) >= 0.33 * max(event.duration_s, 1e-3)
+        for o in scene.counted(*others)
+    )
+
+
 def _yes(events: Sequence[SoundEvent]) -> Answer:
     if not events:
         return NO
@@ -78,12 +89,15 @@ def heard(
     min_s: float = 0.0,
     at_least: Mapping[str, float] | None = None,
     at_most: Mapping[str, float] | None = None,
+    apart_from: tuple[str, ...] = (),
 ) -> Answer:
-    """Heard anywhere, whatever the state."""
+    """Heard anywhere, whatever the state, and not within other sounds that could pass for it."""
     events = [
         e
         for e in scene.counted(*sounds)
-        if e.duration_s >= min_s and _measured(e, at_least or {}, at_most or {})
+        if e.duration_s >= min_s
+        and _measured(e, at_least or {}, at_most or {})
+        and not _drowned(scene, e, apart_from)
     ]
     return _yes(events)
 
@@ -97,6 +111,7 @@ def heard_in(
     min_s: float = 0.0,
     at_least: Mapping[str, float] | None = None,
     at_most: Mapping[str, float] | None = None,
+    apart_from: tuple[str, ...] = (),
 ) -> Answer:
     """Heard for `min_s` in all within given states, which are narrowed at their borders."""
     stretches = scene.narrowed(states)
@@ -104,7 +119,8 @@ def heard_in(
     for e in scene.counted(*sounds):
         inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
         touched = any(s[0] <= e.onset_s <= s[1] for s in stretches)
-        if (inside > 0.0 or touched) and _measured(e, at_least or {}, at_most or {}):
+        fits = _measured(e, at_least or {}, at_most or {}) and not _drowned(scene, e, apart_from)
+        if (inside > 0.0 or touched) and fits:
             total += inside
             events.append(e)
     return _yes(events) if total >= min_s else NO

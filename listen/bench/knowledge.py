@@ -162,7 +162,7 @@ def _clause(table: Table) -> Clause:
 
 
 def _value(table: Table, key: str, value: Any, annotation: str) -> Any:
-    vocabulary = {"sounds": SOUNDS, "states": STATES, "not_in": STATES}.get(key)
+    vocabulary = {"sounds": SOUNDS, "apart_from": SOUNDS, "states": STATES, "not_in": STATES}.get(key)
     if annotation == "tuple[str, ...]" and isinstance(value, list):
         if vocabulary is not None and (odd := [v for v in value if v not in vocabulary]):
             raise table.fail(f"{key!r} holds {odd[0]!r}, which is not a known word.")
@@ -221,6 +221,7 @@ def _pattern(table: Table) -> Pattern:
         stop_kinds=table.words("stop_kinds", STOP_KINDS),
         say_first=table.take("say_first", str, ""),
         question=table.take("question", str, ""),
+        symptom=table.take("symptom", str, ""),
     )
     table.done()
     if not pattern.needs:

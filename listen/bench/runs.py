@@ -94,6 +94,9 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     for mark in scene.marks:
         if mark.word not in ("brew_off", "lever_down"):
             continue
+        tolerance = scene.knowledge.settings.mark_tolerance_s
+        if any(not r.open_end and abs(r.offset_s - mark.at_s) <= tolerance for r in scene.pump_runs()):
+            continue  # a motor did stop then; what goes on is another
         for run in scene.pump_runs():
             if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"

@@ -339,3 +339,17 @@ def test_one_beep_is_any_kitchen() -> None:
     assert say(*once, did=("0:00 idle_hot",)).verdict == "normal"
     twice = say(*once, ev("beep", 22.0, 22.4), did=("0:00 idle_hot",))
     assert twice.verdict == "cannot_tell" and twice.question and "lamp" in twice.question
+
+
+def test_gravel_is_not_taken_for_chatter() -> None:
+    gravel = [ev("gravel", 6.0, 25.0), ev("click_train", 6.2, 24.0)]
+    assert codes(say(*brew(), *gravel))[0] == "starved_pump"
+    assert "chatter" not in codes(say(*brew(), *gravel, did=BREW_DID))
+    assert "chatter" not in codes(say(ev("clatter", 4.0, 8.0), ev("click_train", 5.0, 7.0), machine=UNKNOWN))
+
+
+def test_what_a_pattern_does_not_prove_its_words_do_not_say() -> None:
+    untold = say(click(3.0), ev("motor_run", 3.1, 20.0), machine=UNKNOWN)
+    assert codes(untold) == ["open_run"] and "not told" in untold.because
+    unread = say(ev("hiss", 5.0, 35.0), click(35.0), did=("0:00 warm_up",))
+    assert "may be the vacuum valve" in unread.findings[0].symptom

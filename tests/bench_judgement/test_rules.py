@@ -214,7 +214,7 @@ def test_a_customers_list_is_shorter_than_a_technicians() -> None:
     for fault in load_knowledge().faults:
         customer = [c for c in fault.checks if c.check.who == "customer"]
         assert len(customer) <= len(fault.checks)
-        if fault.code != "unexplained_sound":
+        if fault.code not in ("unexplained_sound", "open_run"):
             assert len(customer) < len(fault.checks), fault.code
 
 
