@@ -88,8 +88,8 @@ def machine_heard(scene: Scene) -> bool:
     """Tell whether a machine is heard, strictly enough that a kitchen is not taken for one.
 
     With a given story: any sound that the state at that moment calls for or
-    allows. Without: a pump run that begins or ends in the clip, with a click
-    at that moment or a discharge after it.
+    allows. Without: a pump run with a discharge at its end, or with a click at
+    both ends.
     """
     if scene.told:
         for event in scene.counted():
@@ -103,12 +103,13 @@ def machine_heard(scene: Scene) -> bool:
         return bool(scene.pump_runs())
     clicks = [c.onset_s for c in scene.counted("click")]
     bursts = [b.onset_s for b in scene.counted("burst")]
+    after_s = scene.knowledge.settings.burst_after_s
     for run in scene.pump_runs():
-        if not run.open_start and any(abs(c - run.onset_s) <= 0.7 for c in clicks):
+        if run.open_end:
+            continue
+        if any(-0.5 <= b - run.offset_s <= after_s for b in bursts):
             return True
-        if not run.open_end and any(abs(c - run.offset_s) <= 0.7 for c in clicks):
-            return True
-        after = scene.knowledge.settings.burst_after_s
-        if not run.open_end and any(-0.5 <= b - run.offset_s <= after for b in bursts):
+        begun = not run.open_start and any(abs(c - run.onset_s) <= 0.7 for c in clicks)
+        if begun and any(abs(c - run.offset_s) <= 0.7 and c - run.onset_s > 1.0 for c in clicks):
             return True
     return False

@@ -353,3 +353,20 @@ def test_what_a_pattern_does_not_prove_its_words_do_not_say() -> None:
     assert codes(untold) == ["open_run"] and "not told" in untold.because
     unread = say(ev("hiss", 5.0, 35.0), click(35.0), did=("0:00 warm_up",))
     assert "may be the vacuum valve" in unread.findings[0].symptom
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        [click(0.4), ev("motor_run", 0.4, 2.6)],
+        [click(2.2), ev("motor_run", 2.2, 5.0, open_end=True)],
+        [ev("motor_run", 2.2, 3.9), click(3.9)],
+        [ev("stroke_train", 2.2, 3.9), ev("burst", 9.0, 9.5)],
+    ],
+)
+def test_one_click_beside_a_motor_is_no_machine_without_a_story(events) -> None:
+    assert say(*events, machine=UNKNOWN, at=10.0).verdict == "cannot_tell"
+
+
+def test_a_short_fill_without_a_story_between_two_clicks() -> None:
+    assert say(*fill(3.0, 6.0), machine=UNKNOWN, at=10.0).verdict == "normal"
