@@ -106,8 +106,7 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
 
 def _is_fill(scene: Scene, run: PumpRun) -> bool:
     """Tell a fill from another motor: a click at an end, a told fill, or strokes that only a pump makes."""
-    clicks = [c.onset_s for c in scene.counted("click")]
-    if any(min(abs(c - run.onset_s), abs(c - run.offset_s)) <= 0.7 for c in clicks):
+    if any(scene.heard_near("click", at_s, 0.7) for at_s in (run.onset_s, run.offset_s)):
         return True
     told_s = sum(overlap_s((run.onset_s, run.offset_s), s) for s in scene.stretches(("auto_fill",)))
     strokes = {e.id for e in scene.counted("stroke_train")}

@@ -10,6 +10,7 @@ state is narrowed at its borders by the mark tolerance; to excuse, widened.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,6 +19,8 @@ from listen.bench.entries import Expectation, Knowledge
 from listen.bench.machine import Machine
 from listen.types import Mains, Quality, SoundEvent, StoryMark, StorySpan
 
+#: A pump sound may continue one of this many runs before it.
+_LOOK_BACK = 12
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
 #: Which of them a known kind of pump makes; a vibratory one never slips, so a slipping comb is another motor.
 _PUMP_BY_KIND: dict[str, tuple[str, ...]] = {"vibratory": ("stroke_train",), "none": ("no pump",)}
@@ -66,8 +69,28 @@ class Scene:
 
     def counted(self, *sounds: str) -> list[SoundEvent]:
         """Return the events that count, in order; all sounds if none is named."""
-        floor = self.knowledge.settings.event_probability
-        return [e for e in self.events if e.probability >= floor and (not sounds or e.sound in sounds)]
+        if sounds not in self._counted:
+            floor = self.knowledge.settings.event_probability
+            self._counted[sounds] = [
+                e for e in self.events if e.probability >= floor and (not sounds or e.sound in sounds)
+            ]
+        return self._counted[sounds]
+
+    @cached_property
+    def _counted(self) -> dict[tuple[str, ...], list[SoundEvent]]:
+        return {}
+
+    def heard_near(self, sound: str, at_s: float, within_s: float) -> bool:
+        """Tell whether a sound that counts begins within `within_s` of a moment."""
+        onsets = (
+            [e.onset_s for e in self.counted(sound)] if sound not in self._onsets else self._onsets[sound]
+        )
+        self._onsets[sound] = onsets
+        return bisect_right(onsets, at_s + within_s) > bisect_left(onsets, at_s - within_s)
+
+    @cached_property
+    def _onsets(self) -> dict[str, list[float]]:
+        return {}
 
     def faint(self, *sounds: str) -> list[SoundEvent]:
         """Return events too weak to count and too strong to be called absent."""
@@ -111,7 +134,9 @@ class Scene:
         runs: list[PumpRun] = []
         gap_s = self.knowledge.settings.pump_gap_s
         for e in self.counted(*_PUMP_BY_KIND.get(self.machine.pump or "", PUMP_SOUNDS)):
-            at = next((i for i, r in enumerate(runs) if _same_run(r, e, gap_s)), None)
+            # Newest first, and not far back: what ended long ago is joined by nothing.
+            recent = range(len(runs) - 1, max(-1, len(runs) - 1 - _LOOK_BACK), -1)
+            at = next((i for i in recent if _same_run(runs[i], e, gap_s)), None)
             if at is None:
                 runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
                 continue
@@ -126,7 +151,7 @@ class Scene:
         return [r for r in runs if not self._is_fan(r)]
 
     def _is_fan(self, run: PumpRun) -> bool:
-        if any(abs(c.onset_s - run.onset_s) <= 0.7 for c in self.counted("click")):
+        if not self.heard_near("fan", run.onset_s, 1.0) or self.heard_near("click", run.onset_s, 0.7):
             return False
         span = (run.onset_s, run.offset_s)
         return any(
@@ -181,11 +206,14 @@ class Scene:
         gave, with a gauge reading where the expectation asks for one.
         """
         slack = self.knowledge.settings.unexplained_slack_s
+        reach_s = self.knowledge.settings.mark_tolerance_s
         pressure = event.sound in self.knowledge.settings.pressure_sounds
         covered: list[tuple[float, float]] = []
         state = None
         for span in self.spans:
             if pressure and span.source != "given":
+                continue
+            if span.start_s - reach_s > event.offset_s or span.end_s + reach_s < event.onset_s:
                 continue
             for entry in self.knowledge.expected(span.state, self.machine):
                 if event.sound in entry.sounds and self._allows(entry, event):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+import time
 from dataclasses import replace
 
 import pytest
@@ -240,3 +242,15 @@ def test_judging_twice_gives_the_same() -> None:
     one = say(*events, did=BREW_DID, machine=ROTARY, said="no pressure", gauges={"line": 3.0})
     two = say(*reversed(events), did=BREW_DID, machine=ROTARY, said="no pressure", gauges={"line": 3.0})
     assert one == two
+
+
+def test_a_night_of_events_is_judged_in_seconds() -> None:
+    rng = random.Random(5)
+    sounds = ("click", "boil", "motor_run", "hiss", "drip", "mains_hum", "click_train", "burst", "fan")
+    events = []
+    for _ in range(2000):
+        onset = rng.uniform(0.0, 28800.0)
+        events.append(ev(rng.choice(sounds), onset, onset + rng.uniform(0.05, 6.0)))
+    began = time.perf_counter()
+    say(*events, did=("0:00 idle_hot",), at=28800.0)
+    assert time.perf_counter() - began < 5.0
