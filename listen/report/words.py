@@ -12,6 +12,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from listen.bench.knowledge import load_knowledge
+
 LEVEL_WORDS: dict[str, str] = {
     "fine": "nothing unusual heard in this clip",
     "watch": "keep an eye on it",
@@ -58,17 +60,6 @@ _SOUND_WORDS: dict[str, str] = {
     "clatter": "clatter of cups",
     "other": "something else",
 }
-_STATE_WORDS: dict[str, str] = {
-    "off_at_wall": "off at the wall",
-    "vent_closing": "vent closing",
-    "idle_hot": "hot and idle",
-    "auto_fill": "boiler filling",
-    "brew_start": "start of brew",
-    "brew_end": "end of brew",
-    "line_preinfusion": "pre-infusion at line pressure",
-    "back_flush": "back-flush",
-    "warm_up": "warming up",
-}
 #: Unit suffix of a measure → how it is written. The longest suffix that fits wins.
 _UNITS: tuple[tuple[str, str], ...] = (
     ("_db_per_min", "dB a minute"),
@@ -84,7 +75,6 @@ _MEASURE_WORDS: dict[str, str] = {
     "shaft_hz": "shaft",
     "strokes_hz": "strokes",
     "centroid_hz": "centre",
-    "growth_db_per_min": "growth",
     "decay_ms": "dies away in",
     "rise_ms": "rises in",
     "fall_ms": "falls in",
@@ -92,6 +82,7 @@ _MEASURE_WORDS: dict[str, str] = {
     "high_hz": "to",
     "rate_hz": "rate",
     "missing_fraction": "missing strokes",
+    "growth_db_per_min": "growth",
 }
 #: Cautions that stand once under every result.
 CAUTIONS: tuple[str, ...] = (
@@ -113,8 +104,17 @@ def sound_words(sound: str) -> str:
 
 
 def state_words(state: str) -> str:
-    """Name an operating state or an action for a reader."""
-    return _STATE_WORDS.get(state, state.replace("_", " "))
+    """Name an operating state or a reported action for a reader, in the bench's words.
+
+    >>> state_words("idle_hot")
+    'idle at working temperature'
+    """
+    knowledge = load_knowledge()
+    if state in knowledge.state_words:
+        return knowledge.state_words[state]
+    if state in knowledge.actions:
+        return knowledge.actions[state].words
+    return state.replace("_", " ")
 
 
 def clock(at_s: float) -> str:

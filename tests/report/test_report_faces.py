@@ -157,7 +157,7 @@ def test_each_sound_has_readable_words(slug):
 
 @pytest.mark.parametrize("slug", STATES + ACTIONS)
 def test_each_state_and_action_has_readable_words(slug):
-    assert re.fullmatch(r"[a-z -]+", words.state_words(slug))
+    assert re.fullmatch(r"[a-z ,-]+", words.state_words(slug))
 
 
 def test_levels_have_words():
@@ -174,5 +174,5 @@ def test_clock(at_s, written):
 
 def test_measures_carry_their_units():
     said = words.measure_words({"growth_db_per_min": 6.0, "level_db": 12.34, "rate_hz": 2.0})
-    assert said == "level 12.3 dB, growth 6 dB a minute, rate 2 a second"
+    assert said == "level 12.3 dB, rate 2 a second, growth 6 dB a minute"
     assert words.measure_words({"missing_fraction": 0.25}) == "missing strokes 25 %"
