@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,10 +23,15 @@ from listen.errors import ModelBundleError
 from listen.features.names import TEXTURE_NAMES
 from listen.features.onsets import ONSET_NAMES
 from listen.types import ModelInfo
+from listen.vocabulary import SOUNDS
 
 FORMAT = "listen-model/1"
 _LARGEST_FILE = 8_000_000
 _LARGEST_ARRAY = 2_000_000
+#: What numpy and zipfile raise on a damaged, encrypted or oddly packed archive.
+_UNREADABLE = (
+    OSError, ValueError, KeyError, TypeError, EOFError, RuntimeError, zlib.error, zipfile.BadZipFile,
+)  # fmt: skip
 _HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_NAMES}
 
 
@@ -104,7 +110,7 @@ def load_bundle(folder: str | Path) -> Bundle:
         sha256 = str(manifest["sha256"])
         version, trained_on = str(manifest["version"]), str(manifest["trained_on"])
         heads = dict(manifest["heads"])
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise _refuse("its manifest is not complete") from error
     if manifest.get("format") != FORMAT:
         raise _refuse(f"its format is {str(manifest.get('format'))[:40]!r}, this version reads {FORMAT!r}")
@@ -139,9 +145,16 @@ def _load_arrays(path: Path, stated: dict) -> dict[str, np.ndarray]:
                     or item.file_size > expected + 1024
                 ):
                     raise _refuse(f"array {item.filename[:40]!r} is larger than stated")
+                # numpy allocates what an array's own header claims, so the header is read first.
+                with archive.open(item) as member:
+                    if np.lib.format.read_magic(member) != (1, 0):
+                        raise _refuse("its arrays cannot be read")
+                    claimed, _, kind = np.lib.format.read_array_header_1_0(member)
+                if list(claimed) != [int(n) for n in shape] or kind != np.float64:
+                    raise _refuse(f"array {item.filename.removesuffix('.npy')[:40]!r} is not as stated")
         with np.load(path, allow_pickle=False) as archive:
             arrays = {name: archive[name] for name in stated}
-    except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
+    except _UNREADABLE as error:
         raise _refuse("its arrays cannot be read") from error
     for name, array in arrays.items():
         if (
@@ -165,6 +178,9 @@ def _head(name: str, spec: dict, arrays: dict[str, np.ndarray]) -> Head:
                     arrays[f"{name}.slope"], arrays[f"{name}.offset"])  # fmt: skip
     except (KeyError, TypeError, ValueError) as error:
         raise _refuse(f"its part {name!r} is not complete") from error
+    strange = [label for label in labels if label not in SOUNDS]
+    if strange or len(set(labels)) != len(labels) or (name == "onsets" and "click" not in labels):
+        raise _refuse(f"the words of {name!r} are not words of the ear")
     width = len(_HEAD_FEATURES[name])
     fits = head.mean.shape == (width,) == head.scale.shape and (head.scale > 0).all() and 1 <= layers <= 4
     for weight, bias in zip(weights, biases, strict=True):

@@ -103,11 +103,12 @@ def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[l
             continue
         gaps = np.diff(times[members])
         heights, centroids = onsets.column("rise_db")[members], onsets.column("centroid_hz")[members]
-        alike = np.std(heights) < _TRAIN_HEIGHT_SPREAD_DB and np.std(
+        # Quartiles, not deviations: a cup or a bark among the clicks does not end the train.
+        alike = _spread(heights) < _TRAIN_HEIGHT_SPREAD_DB and _spread(
             centroids
-        ) < _TRAIN_COLOUR_SPREAD * np.mean(centroids)
+        ) < _TRAIN_COLOUR_SPREAD * np.median(centroids)
         rate = 1.0 / float(np.median(gaps))
-        variation = float(np.std(gaps) / np.mean(gaps))
+        variation = _spread(gaps) / float(np.median(gaps))
         if (
             not alike
             or np.median(gaps) < shortest_gap
@@ -122,6 +123,12 @@ def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[l
             "level_db": float(np.median(heights)),
         }))  # fmt: skip
     return drafts, used
+
+
+def _spread(values: np.ndarray) -> float:
+    """Standard deviation of the middle half, as of a normal distribution."""
+    low, high = np.percentile(values, [25, 75])
+    return float(high - low) / 1.349
 
 
 def _gather(drafts: list[Draft]) -> list[Draft]:

@@ -139,7 +139,11 @@ def _measures(
     mean = bands[:, audible].mean(axis=0)
     centroid = float(np.sum(mean * mids[audible]) / np.sum(mean))
     seconds = np.arange(inside.sum()) * CELL_S
-    growth = float(np.polyfit(seconds, level[inside], 1)[0] * 60) if inside.sum() >= 16 else 0.0
+    # Edge cells hold only part of the sound and would tilt the line.
+    steady = slice(2, -2)
+    growth = (
+        float(np.polyfit(seconds[steady], level[inside][steady], 1)[0] * 60) if inside.sum() >= 24 else 0.0
+    )
     if sound == "boil":
         return measures | {"growth_db_per_min": growth}
     if sound == "gravel":

@@ -36,9 +36,12 @@ def step_times(levels_db: np.ndarray, low_s: float, high_s: float, rising: bool)
     after_end, before_start = np.minimum(at + SIDE, t), np.maximum(at - SIDE, 0)
     after = (cumulative[after_end] - cumulative[at]) / (after_end - at)[:, None].clip(1)
     before = (cumulative[at] - cumulative[before_start]) / (at - before_start)[:, None].clip(1)
-    change = np.clip(after - before if rising else before - after, 0.0, 20.0)
-    height = np.sort(change, axis=1)[:, -max(1, change.shape[1] // 3) :].mean(axis=1)
-    best = int(np.argmax(height))
+    change = after - before if rising else before - after
+    strongest = max(1, change.shape[1] // 3)
+    height = np.sort(np.clip(change, 0.0, 20.0), axis=1)[:, -strongest:].mean(axis=1)
+    # Steps of more than 20 dB make a plateau of equal heights: its middle is where the full change peaks.
+    peak = np.sort(change, axis=1)[:, -strongest:].mean(axis=1)
+    best = int(np.argmax(height + 1e-3 * peak))
     return float(at[best] * CELL_S), float(height[best])
 
 

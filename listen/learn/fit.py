@@ -28,7 +28,7 @@ def fit_network(rows: Rows, recipe: HeadRecipe, seed: int) -> tuple[Any, np.ndar
     x = rows.x.astype(np.float64)
     mean, scale = x.mean(axis=0), np.maximum(x.std(axis=0), 1e-3)
     network = MLPClassifier(
-        hidden_layer_sizes=recipe.hidden, alpha=recipe.alpha, max_iter=recipe.epochs, batch_size=256,
+        hidden_layer_sizes=recipe.hidden, alpha=recipe.alpha, max_iter=recipe.epochs, batch_size=min(256, len(x)),
         learning_rate_init=2e-3, random_state=seed,
     )  # fmt: skip
     with warnings.catch_warnings():

@@ -30,11 +30,21 @@ def _encode(samples: np.ndarray) -> bytes:
     return data.getvalue()
 
 
+def story_from(story: list, start_s: float, length_s: float) -> list:
+    """Move a scene's story to a cut that starts later; what began before it has begun at zero."""
+    from listen.types import StoryMark
+
+    begun = [word for at_s, word in story if at_s <= start_s]
+    marks = [StoryMark(0.0, begun[-1])] if begun else []
+    return marks + [
+        StoryMark(at_s - start_s, word) for at_s, word in story if start_s < at_s < start_s + length_s
+    ]
+
+
 def hear_both(clip: RealClip, number: int) -> dict | None:
     """Verdicts of a clip alone (without and with a story) and with a fault mixed in (with that story)."""
     from listen.bench.machine import machine_from
     from listen.pipeline import hear
-    from listen.types import StoryMark
     from synthetic_audio import draw, render
 
     samples, rate_hz = soundfile.read(clip.path, dtype="float32", always_2d=True)
@@ -42,20 +52,15 @@ def hear_both(clip: RealClip, number: int) -> dict | None:
         return None
     samples = soxr.resample(samples.mean(axis=1), rate_hz, RATE_HZ).astype(np.float32)
     family = MIXED[number % len(MIXED)]
-    duration_s = min(30.0, len(samples) / RATE_HZ)
-    scene = render(
-        draw(
-            FIRST_SEED + number,
-            family=family,
-            split="held_out",
-            duration_s=max(5.0, duration_s),
-            background="none",
-            phone=False,
-        )
-    )
+    scene = render(draw(FIRST_SEED + number, family=family, split="held_out", background="none", phone=False))
     fault = soxr.resample(scene.samples, scene.rate_hz, RATE_HZ).astype(np.float32)
+    # The stretch of the scene in which the fault is heard, with up to a second of what was before it.
+    lead_s = min(1.0, 0.2 * len(samples) / RATE_HZ)
+    start_s = max(0.0, min(label.onset_s for label in scene.deciding) - lead_s) if scene.deciding else 0.0
+    fault = fault[int(start_s * RATE_HZ) :]
     n = min(len(samples), len(fault))
-    fault, marks = fault[:n], [StoryMark(at_s, word) for at_s, word in scene.story if at_s < n / RATE_HZ]
+    fault = fault[:n]
+    marks = story_from(scene.story, start_s, n / RATE_HZ)
     level = np.sqrt(np.mean(samples[:n] ** 2)) * 10 ** (10 / 20)
     fault = fault * (level / max(np.sqrt(np.mean(fault**2)), 1e-9))
     mixed = samples.copy()
