@@ -237,3 +237,9 @@ def gauge_below(scene: Scene, *, gauge: str, bar: float) -> Answer:
 def gauge_not_read(scene: Scene, *, gauge: str) -> Answer:
     """Nobody read the gauge out."""
     return NO if gauge in scene.gauges else Answer("yes", (f"{gauge} gauge not read",))
+
+
+@fact
+def band_reaches(scene: Scene, *, hz: float) -> Answer:
+    """The recording chain let frequencies up to `hz` through, so that a spectral centre means something."""
+    return Answer("yes") if scene.quality.band_hz[1] >= hz else NO

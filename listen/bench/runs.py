@@ -32,6 +32,7 @@ def fills_counted(
         and any(overlap_s((r.onset_s, r.offset_s), s) > 0.5 * r.duration_s for s in stretches)
         and _is_fill(scene, r)
     ]
+    fills = [r for i, r in enumerate(fills) if not i or r.onset_s >= fills[i - 1].offset_s]
     fills = _longest_chain(fills, apart_s)
     if len(fills) < count:
         return NO

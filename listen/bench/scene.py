@@ -42,7 +42,7 @@ class PumpRun:
 
 
 def _same_run(run: PumpRun, event: SoundEvent, gap_s: float) -> bool:
-    starts_together = abs(event.onset_s - run.onset_s) <= 1.0
+    starts_together = abs(event.onset_s - run.onset_s) <= 1.0 and abs(event.offset_s - run.offset_s) <= 2.0
     follows_on = -0.5 <= event.onset_s - run.offset_s <= gap_s
     return starts_together or follows_on
 

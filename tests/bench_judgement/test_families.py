@@ -370,3 +370,24 @@ def test_one_click_beside_a_motor_is_no_machine_without_a_story(events) -> None:
 
 def test_a_short_fill_without_a_story_between_two_clicks() -> None:
     assert say(*fill(3.0, 6.0), machine=UNKNOWN, at=10.0).verdict == "normal"
+
+
+def test_a_sudden_loud_deep_hiss_stops_and_a_thin_one_does_not() -> None:
+    jet = {"level_db": 35.0, "rise_ms": 40.0}
+    did = ("0:00 idle_hot",)
+    deep = say(ev("hiss", 5.0, 15.0, **jet, centroid_hz=5800.0), did=did)
+    assert (codes(deep)[0], deep.level) == ("blast", "stop")
+    for other in ({"centroid_hz": 9000.0}, {"centroid_hz": 5800.0, "rise_ms": 900.0}, {"level_db": 12.0}):
+        got = say(ev("hiss", 5.0, 15.0, **{**jet, **other}), did=did)
+        assert (codes(got)[0], got.level) == ("lasting_hiss", "service")
+    call = replace(GOOD, band_hz=(50.0, 7000.0))
+    assert say(ev("hiss", 5.0, 15.0, **jet, centroid_hz=4000.0), did=did, quality=call).level == "service"
+    steam = say(
+        ev("hiss", 5.0, 15.0, **jet, centroid_hz=5800.0), did=("0:05 steam_open", "0:15 steam_closed")
+    )
+    assert steam.verdict == "normal"
+
+
+def test_two_motors_that_start_together_and_one_that_stops_with_the_brew() -> None:
+    events = [*brew()[:3], ev("motor_run", 3.1, 39.0)]
+    assert codes(say(*events, did=BREW_DID))[0] == "no_burst"
