@@ -86,6 +86,8 @@ def stem_name(event: Event) -> str:
 
 def _play(spec: Spec, index: int, event: Event, responses: dict[str, np.ndarray]) -> np.ndarray:
     rng = generator(spec.seed, spec.split, spec.family, "event", index)
+    if event.source not in SOURCES:
+        raise ValueError(f"Unknown source {event.source!r} in the spec: use one of {', '.join(SOURCES)}.")
     params = {"mains_hz": spec.mains_hz, **event.params, "at_s": event.at_s}
     wave = SOURCES[event.source](rng, RATE_HZ, event.for_s, params)
     wave = wave * (10 ** (event.level_db / 20) / (_loudness(wave, event.source) + 1e-12))
@@ -136,6 +138,11 @@ def render(spec: Spec) -> Scene:
     -------
     Scene
         The same spec gives the same bytes.
+
+    Raises
+    ------
+    ValueError
+        When an event names a source that does not exist.
     """
     n = round(spec.duration_s * RATE_HZ)
     responses = _responses(spec)

@@ -23,7 +23,8 @@ def _fill(score: Score, at_s: float, for_s: float, click_decides: bool = False, 
             score.between(-56, -44),
             radius_mm=2.0,
         )
-        score.valve(at_s + for_s, opens=False)
+        if at_s + for_s < score.total_s:
+            score.valve(at_s + for_s, opens=False)
 
 
 def _idle(score: Score) -> None:

@@ -15,6 +15,7 @@ import soundfile
 import synthetic_audio
 from synthetic_audio import FAMILIES, FAULTS, SOUNDS, Spec, draw, draw_sound, mix_background, render, write
 from synthetic_audio.demo import DEMO_MACHINE, demo_scenes
+from synthetic_audio.families import LENGTHS_S
 from synthetic_audio.ranges import SPLITS, table
 from synthetic_audio.truth import Label, carries, judge
 from synthetic_audio.vocabulary import ACTIONS, STATES
@@ -42,25 +43,36 @@ def scenes():
 @pytest.mark.parametrize("split", SPLITS)
 @pytest.mark.parametrize("family", SHORT)
 def test_every_family_renders_in_both_splits(family, split):
-    for seed in range(2):
-        spec = draw(seed, family, split, duration_s=12.0)
-        scene = render(spec)
-        assert scene.samples.dtype == np.float32
-        assert len(scene.samples) == pytest.approx(12.0 * scene.rate_hz, abs=1)
-        assert np.isfinite(scene.samples).all()
-        assert np.max(np.abs(scene.samples)) <= 1.0
-        if not spec.phone["clip"]:
-            assert np.max(np.abs(scene.samples)) < 0.97
-        assert scene.samples.std() > 1e-5
-        for key, allowed in PROFILE.items():
-            assert scene.machine[key] in allowed
-        assert abs(scene.mains_hz - scene.machine["mains_hz"]) <= 0.1
-        for at_s, word in scene.story:
-            assert word in STATES + ACTIONS
-            assert 0 <= at_s <= 12.0
-        for label in (*scene.labels, *scene.deciding):
-            assert label.sound in SOUNDS
-            assert 0 <= label.onset_s < label.offset_s <= 12.0
+    spec = draw(SPLITS.index(split), family, split, duration_s=12.0)
+    scene = render(spec)
+    assert scene.samples.dtype == np.float32
+    assert len(scene.samples) == pytest.approx(12.0 * scene.rate_hz, abs=1)
+    assert np.isfinite(scene.samples).all()
+    assert np.max(np.abs(scene.samples)) <= 1.0
+    if not spec.phone["clip"]:
+        assert np.max(np.abs(scene.samples)) < 0.97
+    assert scene.samples.std() > 1e-5
+    for key, allowed in PROFILE.items():
+        assert scene.machine[key] in allowed
+    assert abs(scene.mains_hz - scene.machine["mains_hz"]) <= 0.1
+    for at_s, word in scene.story:
+        assert word in STATES + ACTIONS
+        assert 0 <= at_s <= 12.0
+    for label in (*scene.labels, *scene.deciding):
+        assert label.sound in SOUNDS
+        assert 0 <= label.onset_s < label.offset_s <= 12.0
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_the_shortest_scene_still_holds_all_its_events(family):
+    for seed in range(25):
+        spec = draw(seed, family, SPLITS[seed % 2], duration_s=LENGTHS_S[family][2])
+        for event in spec.events:
+            assert event.for_s > 0.01, (seed, event)
+            assert event.at_s < spec.duration_s, (seed, event)
+        assert any(event.deciding for event in spec.events) == (family != "no_machine")
+        ordered = [at_s for at_s, _ in spec.story]
+        assert ordered == sorted(ordered)
 
 
 def test_verdicts_belong_to_families(scenes):
@@ -168,6 +180,13 @@ def test_broken_json_is_refused():
         Spec.from_dict(plain)
     with pytest.raises(ValueError, match="not a scene's spec"):
         Spec.from_dict({**draw(8, "blast").to_dict(), "more": 1})
+
+
+def test_an_unknown_source_is_refused():
+    plain = draw(8, "blast").to_dict()
+    plain["events"][0]["source"] = "kazoo"
+    with pytest.raises(ValueError, match="Unknown source 'kazoo'"):
+        render(Spec.from_dict(plain))
 
 
 def test_split_ranges_do_not_touch():
