@@ -32,6 +32,7 @@ def fills_counted(
         and any(overlap_s((r.onset_s, r.offset_s), s) > 0.5 * r.duration_s for s in stretches)
         and _is_fill(scene, r)
     ]
+    fills = sorted([*fills, *_told_fills(scene, fills, max_s)], key=lambda r: r.onset_s)
     fills = [r for i, r in enumerate(fills) if not i or r.onset_s >= fills[i - 1].offset_s]
     fills = _longest_chain(fills, apart_s)
     if len(fills) < count:
@@ -103,6 +104,18 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
+
+
+def _told_fills(scene: Scene, heard: list[PumpRun], max_s: float) -> list[PumpRun]:
+    """Return fills that a person told and a click confirms, though the pump itself was not made out."""
+    told = []
+    for start, end in scene.stretches(("auto_fill",)):
+        if end - start > max_s or any(overlap_s((r.onset_s, r.offset_s), (start, end)) > 0.0 for r in heard):
+            continue
+        clicks = [c.id for c in scene.counted("click") if abs(c.onset_s - start) <= 0.7]
+        if clicks:
+            told.append(PumpRun(start, end, (clicks[0],), False, False))
+    return told
 
 
 def _is_fill(scene: Scene, run: PumpRun) -> bool:

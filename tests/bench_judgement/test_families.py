@@ -391,3 +391,13 @@ def test_a_sudden_loud_deep_hiss_stops_and_a_thin_one_does_not() -> None:
 def test_two_motors_that_start_together_and_one_that_stops_with_the_brew() -> None:
     events = [*brew()[:3], ev("motor_run", 3.1, 39.0)]
     assert codes(say(*events, did=BREW_DID))[0] == "no_burst"
+
+
+def test_fills_that_are_told_and_clicked_count_though_the_pump_is_drowned() -> None:
+    did = ["0:00 idle_hot"]
+    for start in (10, 40, 70):
+        did += [f"0:{start} auto_fill" if start < 60 else "1:10 auto_fill", f"{start + 4} idle_hot"]
+    clicks = [click(t) for t in (10.0, 40.0, 70.0)]
+    got = say(*clicks, did=did, at=90.0)
+    assert codes(got)[0] == "fill_too_often"
+    assert "fill_too_often" not in codes(say(*clicks[:2], did=did, at=90.0))

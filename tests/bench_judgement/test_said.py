@@ -52,6 +52,8 @@ STOPS = [
     "Smoke? I think no",
     "without a doubt smoke",
     "RAUCH? no: SMOKE",
+    "I am not sure there is no smoke",
+    "it is not true that there is no smoke",
     "flames",
     "melted plastic",
 ]
