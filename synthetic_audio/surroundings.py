@@ -18,7 +18,34 @@ WORDS: dict[str, str | None] = {
     "clatter": "clatter",
     "tap": "water_flow",
     "knock_box": "thump",
+    "rain": "other",
+    "wind": "other",
+    "crackle": "other",
+    "engine": "other",
+    "calls": "other",
+    "crowd": "speech",
 }
+#: How often each is drawn, kitchens first; the order of WORDS.
+_WEIGHTS = (3, 3, 2, 2, 2, 1, 2, 1.5, 1.5, 0.7, 0.7, 0.7, 0.7, 0.7, 0.7)
+
+
+def _outdoors(rng: np.random.Generator, name: str) -> dict[str, float]:
+    """Draw the parameters of a sound from outside the kitchen."""
+    drawn = {
+        "rain": {"peak_hz": (800, 6000), "drops_hz": (5, 120), "drop_gain": (0.2, 3)},
+        "wind": {"peak_hz": (120, 900), "swell": (0.3, 0.9), "swell_hz": (0.2, 0.8)},
+        "crackle": {"pops_hz": (2, 25)},
+        "engine": {
+            "beat_hz": (8, 80),
+            "wander": (0.005, 0.08),
+            "sharpness": (1, 8),
+            "peak_hz": (300, 3000),
+            "noise": (0.2, 2),
+        },
+        "calls": {"pitch_hz": (250, 900), "call_s": (0.1, 1.2), "pause_s": (0.2, 1.5)},
+        "crowd": {"people": (3, 7)},
+    }
+    return {key: round(float(rng.uniform(*span)), 3) for key, span in drawn[name].items()}
 
 
 def _place(
@@ -137,6 +164,9 @@ def add_background(
         for _ in range(int(rng.integers(1, 4))):
             score.add(name, word, at, 0.2, level - rng.uniform(0, 5), where="room", low_hz=low_hz)
             at += rng.uniform(0.3, 0.5)
+    else:
+        level = rng.uniform(-50, -30) + louder_db
+        score.add(name, word, 0.0, total, level, where="room", **_outdoors(rng, name))
 
 
 def add_surroundings(score: Score, rng: np.random.Generator, split: str, background: str | None) -> None:
@@ -168,7 +198,7 @@ def add_surroundings(score: Score, rng: np.random.Generator, split: str, backgro
         count = (
             int(rng.choice([1, 2, 3])) if alone else int(rng.choice([0, 1, 2, 3], p=[0.35, 0.35, 0.2, 0.1]))
         )
-        weights = np.array([3, 3, 2, 2, 2, 1 if not alone else 2, 2, 1.5, 1.5])
+        weights = np.array(_WEIGHTS) + (np.array(list(WORDS)) == "grinder") * alone
         names = [
             str(x) for x in rng.choice(list(WORDS), size=count, replace=False, p=weights / weights.sum())
         ]

@@ -9,24 +9,36 @@ from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
 from listen.learn.recipe import Recipe, load_recipe
 from listen.learn.train import stack, train_model
 
+#: Marks a clip of one sound alone in the plan.
+_ALONE = "sound:"
+
 
 def scene_rows(seed: int, family: str, recipe: Recipe) -> tuple[Rows, Rows]:
     """Draw, render and describe one scene of the training split."""
-    from synthetic_audio import draw, render
+    from synthetic_audio import draw, draw_sound, render
 
-    scene = render(draw(seed, family=family, split="train"))
+    alone = family.removeprefix(_ALONE)
+    spec = (
+        draw(seed, family=family, split="train")
+        if alone == family
+        else draw_sound(seed, alone, split="train")
+    )
+    scene = render(spec)
     spans = [Span(label.sound, label.onset_s, label.offset_s, label.snr_db) for label in scene.labels]
     return rows_of(LabelledClip(scene.samples, scene.rate_hz, spans, seed), recipe)
 
 
 def plan(recipe: Recipe, families: tuple[str, ...]) -> list[tuple[int, str]]:
-    """List (seed, family) of every training scene."""
+    """List (seed, family) of every training scene; single sounds stand as `sound:WORD`."""
     jobs, seed = [], recipe.seed * 1000
     for family in families:
         count = recipe.long_scenes if family in recipe.long_families else recipe.scenes_per_family
         count = recipe.no_machine_scenes if family == "no_machine" else count
         jobs += [(seed + n, family) for n in range(count)]
         seed += count
+    for word in sorted({*recipe.textures.labels, *recipe.onsets.labels} - {"other"}):
+        jobs += [(seed + n, _ALONE + word) for n in range(recipe.single_scenes)]
+        seed += recipe.single_scenes
     return jobs
 
 

@@ -22,7 +22,7 @@ _ENTER_MORE = {"grinder": 0.7, "gravel": 0.6, "music": 0.6}
 #: Shortest span per texture, s; what is not named here needs half a second.
 _SHORTEST_S = {
     "burst": 0.15,
-    "blast": 0.4,
+    "blast": 0.8,
     "hiss": 0.6,
     "boil": 2.0,
     "fan": 2.0,

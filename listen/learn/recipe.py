@@ -33,6 +33,7 @@ class Recipe:
     no_machine_scenes: int
     long_families: tuple[str, ...]
     long_scenes: int
+    single_scenes: int
     textures: HeadRecipe
     onsets: HeadRecipe
 

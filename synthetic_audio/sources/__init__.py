@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from synthetic_audio.backgrounds import kitchen, voices
+from synthetic_audio.backgrounds import kitchen, outdoors, voices
 from synthetic_audio.sources import click, coil, discharge, jet, motor, stroke_pump, thump, tones, water
 
 SOURCES: dict[str, Callable[..., np.ndarray]] = {
@@ -49,6 +49,12 @@ SOURCES: dict[str, Callable[..., np.ndarray]] = {
     "clatter": kitchen.clatter,
     "tap": water.water_flow,
     "knock_box": kitchen.knock_box,
+    "rain": outdoors.rain,
+    "wind": outdoors.wind,
+    "crackle": outdoors.crackle,
+    "engine": outdoors.engine,
+    "calls": outdoors.calls,
+    "crowd": outdoors.crowd,
 }
 
 #: Sources whose level is a peak.
@@ -59,4 +65,5 @@ PEAK: frozenset[str] = frozenset(
 #: Sources that are never part of the machine.
 BACKGROUND: frozenset[str] = frozenset(
     {"room_tone", "kitchen", "speech", "music", "fridge", "fan", "grinder", "clatter", "tap", "knock_box"}
+    | {"rain", "wind", "crackle", "engine", "calls", "crowd"}
 )
