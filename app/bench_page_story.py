@@ -110,9 +110,7 @@ def told(clip: hearing.Clip, answers: Mapping[str, str]) -> hearing.Told:
 def form(clip: hearing.Clip) -> None:
     """Draw the form for one clip; :func:`told` reads it."""
     story = _story(clip)
-    with st.expander(
-        "Tell about machine and clip", expanded=st.session_state.get(_OPEN, False)
-    ):
+    with st.expander("Tell about machine and clip", expanded=st.session_state.get(_OPEN, False)):
         st.selectbox("Machine", ["Not known", *_known()], key=_MACHINE)
         st.segmented_control(
             "Mains", [50, 60], format_func=lambda hz: f"{hz} Hz", key=_MAINS, help="Leave open if not known."

@@ -17,10 +17,10 @@ from listen.report import words
 from listen.vocabulary import NOT_MACHINE
 
 _PLAYER = Path(__file__).parent / "bench_page_player"
-#: The shape in which a sound is drawn, so that colour never stands alone.
+#: The shape in which a sound is drawn (tone: also what has a beat), so that colour never stands alone.
 _SHAPES = {
     "knock": {"click", "thump", "bang", "burst", "drip"},
-    "tone": {"mains_hum", "mains_buzz", "motor_run", "stroke_train", "squeal", "honk", "beep"},
+    "tone": {"mains_hum", "mains_buzz", "motor_run", "stroke_train", "squeal", "honk", "beep", "click_train"},
 }
 _TICKS_HZ = (100, 300, 1000, 3000, 10000)
 _TICK_WORDS = ("100 Hz", "300 Hz", "1 kHz", "3 kHz", "10 kHz")
@@ -133,7 +133,7 @@ def _lanes(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
 def _rows(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for event in report["events"]:
-        measured = words.measure_words(event["measures"])
+        measured = words.event_measures(event)
         sure = words.sure_words(event["probability"])
         lasts_s = event["offset_s"] - event["onset_s"]
         more = [sure, f"lasts {lasts_s:.1f} s" if lasts_s >= 0.2 else "", measured]

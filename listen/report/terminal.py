@@ -116,7 +116,7 @@ def _events(events: list[dict[str, Any]]) -> Iterator[str]:
         else:
             when = f"{start} – {words.clock(event['offset_s'])}{'…' if event['open_end'] else ''}"
         text = f"{words.sound_words(event['sound'])}, {words.sure_words(event['probability'])}"
-        measures = words.measure_words(event["measures"])
+        measures = words.event_measures(event)
         yield from _wrapped(f"{text} ({measures})" if measures else text, f"  {when:<18}")
 
 

@@ -84,6 +84,8 @@ _MEASURE_WORDS: dict[str, str] = {
     "missing_fraction": "missing strokes",
     "growth_db_per_min": "growth",
 }
+#: A growth a minute is said only of sounds that last this long (our choice).
+GROWTH_FROM_S = 20.0
 #: Cautions that stand once under every result.
 CAUTIONS: tuple[str, ...] = (
     "This tool only hears. It clears nothing, and a sound that was not heard proves nothing.",
@@ -154,8 +156,20 @@ def sure_words(probability: float) -> str:
     return "faint hint"
 
 
+def event_measures(event: Mapping[str, Any]) -> str:
+    """Write the leading measures of an event (as in the JSON report) with their units.
+
+    A growth a minute is left out of events under :data:`GROWTH_FROM_S`: it would be
+    stretched far beyond what was heard.
+    """
+    measures = dict(event["measures"])
+    if event["offset_s"] - event["onset_s"] < GROWTH_FROM_S:
+        measures.pop("growth_db_per_min", None)
+    return measure_words(measures)
+
+
 def measure_words(measures: Mapping[str, float], *, at_most: int = 3) -> str:
-    """Write the leading measures of an event with their units.
+    """Write the leading measures with their units.
 
     >>> measure_words({"level_db": 17.25, "line_hz": 100.02})
     'level 17.2 dB, line 100 Hz'

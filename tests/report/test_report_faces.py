@@ -176,3 +176,9 @@ def test_measures_carry_their_units():
     said = words.measure_words({"growth_db_per_min": 6.0, "level_db": 12.34, "rate_hz": 2.0})
     assert said == "level 12.3 dB, rate 2 a second, growth 6 dB a minute"
     assert words.measure_words({"missing_fraction": 0.25}) == "missing strokes 25 %"
+
+
+@pytest.mark.parametrize("lasts_s, said", [(5.0, "level 3 dB"), (60.0, "level 3 dB, growth 6 dB a minute")])
+def test_growth_is_said_only_of_what_lasts(lasts_s, said):
+    measures = {"level_db": 3.0, "growth_db_per_min": 6.0}
+    assert words.event_measures({"onset_s": 1.0, "offset_s": 1.0 + lasts_s, "measures": measures}) == said
