@@ -84,7 +84,9 @@ def _is_free(port: int) -> bool:
 
 def start(port: int, environment: dict[str, str] | None = None) -> subprocess.Popen[bytes]:
     """Start the server and return its process; its own chatter is dropped, its errors are kept."""
-    env = {**os.environ, **(environment or {})}
+    # By environment, so that a Streamlit that does not know the setting still starts.
+    hosts = {"STREAMLIT_SERVER_ALLOWED_HOSTS": f"{HOST} localhost"}
+    env = {**os.environ, **hosts, **(environment or {})}
     return subprocess.Popen(command(port), env=env, stdout=subprocess.DEVNULL)
 
 

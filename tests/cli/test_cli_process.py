@@ -160,6 +160,16 @@ def answers(port):
         return False
 
 
+def joined(port, host):
+    """Ask for the page's socket under a host name; return the status."""
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as line:
+        line.sendall(
+            f"GET /_stcore/stream HTTP/1.1\r\nHost: {host}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
+            "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\nSec-WebSocket-Version: 13\r\n\r\n".encode()
+        )
+        return int(line.recv(64).split()[1])
+
+
 @pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
 def test_page_serves_this_machine_only_and_ends_with_its_child(ending):
     port = free_port()
@@ -169,6 +179,8 @@ def test_page_serves_this_machine_only_and_ends_with_its_child(ending):
     try:
         assert f"http://127.0.0.1:{port}" in process.stdout.readline()
         assert answers(port)
+        assert joined(port, f"127.0.0.1:{port}") == 101
+        assert joined(port, "elsewhere.example") == 403  # a name that was bent to this machine
         taken = run("page", "--port", port)
         assert taken.returncode == 2 and f"Port {port} is taken" in taken.stderr
         process.send_signal(ending)
