@@ -93,7 +93,8 @@ def explain(error: Exception, about: str = "") -> int:
     """Say in one sentence what went wrong (with the clip it is about); return the exit code."""
     if _debug.get("on"):
         traceback.print_exception(error)
-    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+    # Older click versions print the help themselves.
+    if isinstance(error, getattr(click.exceptions, "NoArgsIsHelpError", ())):
         click.echo(error.format_message())
         return USAGE
     if isinstance(error, click.Abort):
