@@ -23,5 +23,6 @@ main = VerbGroup(
         "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
         "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
         "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
+        "protocol": ("listen.cli.protocol", "Say what to record from your own machines in a first hour."),
     },
 )
