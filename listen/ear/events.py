@@ -40,7 +40,10 @@ def listen_for_events(
     tones = hear_tones(features, combs, mains)
     impulses = hear_impulses(features, bundle.heads["onsets"])
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
-    drafts += [i for i in impulses if not _inside(i, noises, _OWN_ONSETS, ("click",))]
+    drafts += [
+        i for i in impulses
+        if not _inside(i, noises, _OWN_ONSETS, ("click",)) and not _inside(i, noises, ("gravel",), ("click_train",))
+    ]  # fmt: skip
     return numbered(drafts, features.duration_s), mains
 
 

@@ -33,6 +33,18 @@ _SHORTEST_S = {
 }
 _LONGEST_BURST_S = 3.0
 _BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
+#: Pauses that one lasting sound may have, s.
+_JOIN_S = {
+    "hiss": 1.0,
+    "blast": 0.6,
+    "boil": 2.0,
+    "fan": 3.0,
+    "water_flow": 1.0,
+    "grinder": 0.8,
+    "music": 2.0,
+    "speech": 0.5,
+    "gravel": 0.5,
+}
 #: Ranges whose steps bound a sound, Hz.
 _BOUNDS_HZ = {
     "hiss": (2000.0, 14000.0),
@@ -65,7 +77,7 @@ def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[
             draft = _bounded(sound, features, segments, p, first, stop)
             if draft is not None:
                 drafts.append(draft)
-    return _settle(drafts)
+    return _rejoined(_settle(drafts))
 
 
 def _smoothed(probability: np.ndarray) -> np.ndarray:
@@ -208,6 +220,35 @@ def _rate_hz(features: ClipFeatures, inside: np.ndarray) -> float:
     hz = np.fft.rfftfreq(len(series), CELL_S / 4)
     band = (hz >= 2.0) & (hz <= 30.0)
     return float(hz[band][np.argmax(power[band])]) if band.any() else 0.0
+
+
+def _rejoined(drafts: list[Draft]) -> list[Draft]:
+    """Put together the pieces of one lasting sound that faded or was covered for a moment."""
+    out: list[Draft] = []
+    for draft in sorted(drafts, key=lambda d: (d.sound, d.onset_s)):
+        last = out[-1] if out else None
+        if (
+            last is None
+            or last.sound != draft.sound
+            or draft.onset_s - last.offset_s > _JOIN_S.get(draft.sound, 0.0)
+        ):
+            out.append(draft)
+            continue
+        ends = draft.measures
+        weight = draft.duration_s / max(draft.duration_s + last.duration_s, 1e-9)
+        last.measures = {
+            # How it began is told by the first piece, how it ended by the last.
+            name: value
+            if name == "rise_ms"
+            else ends[name]
+            if name == "fall_ms"
+            else (1 - weight) * value + weight * ends[name]
+            for name, value in last.measures.items()
+        }
+        if draft.offset_s > last.offset_s:
+            last.offset_s, last.open_end = draft.offset_s, draft.open_end
+        last.probability = max(last.probability, draft.probability)
+    return out
 
 
 def _settle(drafts: list[Draft]) -> list[Draft]:

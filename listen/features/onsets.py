@@ -3,7 +3,7 @@
 Conventions
 -----------
 An onset is where the power of the last 2 ms stands above everything in the
-20 ms before it, in at least two of three bands. Whether it is a click (power
+20 ms before it, in two of three bands or far in one. Whether it is a click (power
 falls back at once) or the start of something that stays (a jet, a pump) is
 told by what follows. All looks are local, so that the result does not depend on
 where a block ends.
@@ -21,7 +21,7 @@ from listen.spectra import ENVELOPE_S, to_db
 ONSET_NAMES = (
     "time_s", "rise_db", "rise_low_db", "rise_mid_db", "rise_high_db", "peak_db", "decay_ms",
     "fall_25_db", "fall_100_db", "attack_ms", "before_spread_db", "centroid_hz", "after_count",
-    "stay_db", "near_count", "gap_before_s", "gap_after_s",
+    "stay_db", "fall_8_db", "step_db", "near_count", "gap_before_s", "gap_after_s",
 )  # fmt: skip
 
 _BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
@@ -31,8 +31,9 @@ _LOOK_AHEAD = 160
 _REFRACTORY = 12
 _CONTEXT = 3
 _LONGEST_GAP_S = 2.0
-_RISE_DB = 6.5
-_RISE_SUM_DB = 17.0
+_RISE_DB = 5.0
+_RISE_SUM_DB = 13.5
+_RISE_ALONE_DB = 9.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +109,10 @@ class OnsetFinder:
             novelty[: _BEFORE[1]] = 0.0  # nothing is known of what was before the clip
         positive = np.maximum(novelty, 0.0)
         score = positive.sum(axis=1)
-        strong = ((positive > _RISE_DB).sum(axis=1) >= 2) & (score > _RISE_SUM_DB)
+        # Beside a motor or a hiss a click may stand out in one band alone.
+        strong = ((positive > _RISE_DB).sum(axis=1) >= 2) & (score > _RISE_SUM_DB) | (
+            positive.max(axis=1) > _RISE_ALONE_DB
+        )
         candidates = np.flatnonzero(strong)
         candidates = candidates[(candidates + self._first >= self._done) & (candidates + self._first < upto)]
         rows = []
@@ -144,6 +148,9 @@ class OnsetFinder:
         decay_ms = float(below[0] + 2) if len(below) else float(_LOOK_AHEAD)
         fall_25 = peak_db - float(np.mean(after[20:30])) if len(after) >= 30 else height
         fall_100 = peak_db - float(np.mean(after[80:120])) if len(after) >= 120 else height
+        # A click that starts a pump at once: the first hundredth of a second still falls.
+        fall_8 = peak_db - float(np.mean(after[6:10])) if len(after) >= 10 else height
+        step = float(np.mean(after[10:40])) - floor if len(after) >= 40 else 0.0
         stay = float(np.mean(after[100:150])) - floor if len(after) >= 150 else 0.0
         band_power = 10 ** (db[peak_at] / 10) - 10 ** (
             np.median(db[max(0, first - 40) : max(1, first - 2)], axis=0) / 10
@@ -157,5 +164,5 @@ class OnsetFinder:
         )
         return [
             (self._first + first) * ENVELOPE_S, height, *rise.tolist(), peak_db, decay_ms,
-            fall_25, fall_100, float(peak_at - first + 1), spread, centroid, after_count, stay,
+            fall_25, fall_100, float(peak_at - first + 1), spread, centroid, after_count, stay, fall_8, step,
         ]  # fmt: skip
