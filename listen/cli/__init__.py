@@ -23,6 +23,7 @@ main = VerbGroup(
         "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
         "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
         "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
+        "score": ("listen.cli.score", "Score the ear and the bench on clips whose truth is known."),
         "protocol": ("listen.cli.protocol", "Say what to record from your own machines in a first hour."),
     },
 )

@@ -60,7 +60,9 @@ def wanted_and_free(
     """Return the labels of a sound that must be found, and the spans in which it may be heard."""
     heard = [label for label in clip.labels if label.status(rules) != ABSENT]
     covers = [
-        (c.onset_s, c.offset_s) for c in heard if c.sound in rules.free_inside.get(sound, ()) and not clip.weak
+        (c.onset_s, c.offset_s)
+        for c in heard
+        if c.sound in rules.free_inside.get(sound, ()) and not clip.weak
     ]
     wanted, free = [], list(covers)
     for label in heard:
@@ -94,7 +96,11 @@ def agrees(sound: str, event: SoundEvent, label: TruthLabel, rules: Rules) -> bo
 
 
 def _one_to_one(
-    sound: str, events: list[SoundEvent], wanted: list[TruthLabel], free: list[tuple[float, float]], rules: Rules
+    sound: str,
+    events: list[SoundEvent],
+    wanted: list[TruthLabel],
+    free: list[tuple[float, float]],
+    rules: Rules,
 ) -> Counts:
     partner = np.full(len(events), -1)
     if events and wanted:
@@ -163,7 +169,9 @@ def _by_segment(
     return counts
 
 
-def _whole_clip(events: list[SoundEvent], wanted: list[TruthLabel], free: list[tuple[float, float]]) -> Counts:
+def _whole_clip(
+    events: list[SoundEvent], wanted: list[TruthLabel], free: list[tuple[float, float]]
+) -> Counts:
     counts = Counts()
     surest = max(events, key=lambda e: e.probability, default=None)
     if wanted:
