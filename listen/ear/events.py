@@ -15,6 +15,8 @@ from listen.types import Mains, SoundEvent
 #: Sounds whose own onsets are no clicks, and whose tones are no squeals.
 _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
+#: From here a click is a click, whoever speaks over it.
+_PLAIN_CLICK = 0.85
 
 
 def listen_for_events(
@@ -42,7 +44,7 @@ def listen_for_events(
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
-        if not _inside(i, noises, _OWN_ONSETS, ("click",)) and not _inside(i, noises, ("gravel",), ("click_train",))
+        if not (i.probability < _PLAIN_CLICK and _inside(i, noises, _OWN_ONSETS, ("click",))) and not _inside(i, noises, ("gravel",), ("click_train",))
     ]  # fmt: skip
     return numbered(drafts, features.duration_s), mains
 

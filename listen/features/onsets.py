@@ -22,6 +22,7 @@ ONSET_NAMES = (
     "time_s", "rise_db", "rise_low_db", "rise_mid_db", "rise_high_db", "peak_db", "decay_ms",
     "fall_25_db", "fall_100_db", "attack_ms", "before_spread_db", "centroid_hz", "after_count",
     "stay_db", "fall_8_db", "step_db", "near_count", "gap_before_s", "gap_after_s",
+    "around_count", "around_lead_db", "around_colour_octaves",
 )  # fmt: skip
 
 _BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
@@ -29,7 +30,9 @@ _BEFORE = (4, 24)
 _LOOK_BACK = 80
 _LOOK_AHEAD = 160
 _REFRACTORY = 12
-_CONTEXT = 3
+_CONTEXT = 6
+_AROUND_S = 3.0
+_ALONE_DB = 30.0
 _LONGEST_GAP_S = 2.0
 _RISE_DB = 5.0
 _RISE_SUM_DB = 13.5
@@ -59,13 +62,35 @@ def _sliding_max(values: np.ndarray, n: int) -> np.ndarray:
 
 
 def with_context(rows: np.ndarray) -> np.ndarray:
-    """Add how crowded it is around each onset: count within half a second, gaps to its neighbours (at most 2 s)."""
+    """Add what stands around each onset.
+
+    Count within half a second, gaps to its neighbours (at most 2 s), count
+    within three seconds, how far it stands above the loudest of those, and how
+    much their colours differ: pops of a fire and drops of rain come in crowds of
+    all colours, a valve comes alone.
+    """
     times = rows[:, 0].astype(np.float64)
+    n = len(times)
     near = np.searchsorted(times, times + 0.5, "right") - np.searchsorted(times, times - 0.5, "left") - 1
     gaps = np.minimum(np.diff(times), _LONGEST_GAP_S)
-    ends = np.array([_LONGEST_GAP_S])[: len(times)]
+    ends = np.array([_LONGEST_GAP_S])[:n]
     before, after = np.concatenate([ends, gaps]), np.concatenate([gaps, ends])
-    return np.column_stack([rows, near, before, after]).astype(np.float32)
+    first, last = (
+        np.searchsorted(times, times - _AROUND_S, "left"),
+        np.searchsorted(times, times + _AROUND_S, "right"),
+    )
+    rise, colour = rows[:, 1], np.log2(np.maximum(rows[:, ONSET_NAMES.index("centroid_hz")], 100.0))
+    lead, spread = np.full(n, _ALONE_DB), np.zeros(n)
+    for i in range(n):
+        others = np.r_[first[i] : i, i + 1 : last[i]]
+        # What rings on within a twentieth of a second is the same stroke.
+        others = others[np.abs(times[others] - times[i]) > 0.05]
+        if len(others):
+            lead[i] = np.clip(rise[i] - rise[others].max(), -_ALONE_DB, _ALONE_DB)
+            spread[i] = colour[others].std()
+    return np.column_stack(
+        [rows, near, before, after, np.minimum(last - first - 1, 60), lead, spread]
+    ).astype(np.float32)
 
 
 class OnsetFinder:

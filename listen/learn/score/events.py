@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from listen.learn.score.intervals import between, resample_weights, share
+from listen.learn.score.intervals import between, resample_weights, share, spread
 from listen.learn.score.match import Counts, count_sound
 from listen.learn.score.rules import Rules
 from listen.learn.score.truth import Pair
@@ -144,8 +144,11 @@ def score_events(pairs: Sequence[Pair], counted: dict[str, list[Counts]], rules:
             "recordings": t.n_recordings,
             "precision": share(hits, hits + false),
             "recall": share(hits, hits + misses),
-            "f1": between(float(f1(hits, misses, false)) if hits + misses else None, draws[sound]),
-            "average_precision": between(float(ap), ap_draws),
+            "touched": share(sum(c.touched for c in counted[sound]), sum(c.labels for c in counted[sound])),
+            "f1": spread(
+                float(f1(hits, misses, false)), draws[sound], t.n_recordings, rules.least_recordings
+            ),
+            "average_precision": spread(float(ap), ap_draws, t.n_recordings, rules.least_recordings),
             "false": false,
         }
     enough = [s for s, row in sounds.items() if row["recordings"] >= rules.least_recordings]

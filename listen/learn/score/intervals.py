@@ -49,3 +49,20 @@ def between(value: float | None, draws: np.ndarray) -> dict[str, Any]:
         return {"value": None, "low": None, "high": None}
     low, high = np.percentile(draws, [2.5, 97.5])
     return {"value": round(float(value), 4), "low": round(float(low), 4), "high": round(float(high), 4)}
+
+
+def spread(value: float, draws: np.ndarray, n_recordings: int, least: int) -> dict[str, Any]:
+    """Return a score with its interval: none with too few recordings, Wilson's where all resamples agree.
+
+    A bootstrap of recordings that all failed (or all succeeded) would claim certainty; there the
+    interval is that of a share over the recordings.
+    """
+    if n_recordings == 0:
+        return {"value": None, "low": None, "high": None}
+    if n_recordings < least:
+        return {"value": round(float(value), 4), "low": None, "high": None}
+    row = between(value, draws)
+    if row["value"] is not None and row["low"] == row["high"] and row["value"] in (0.0, 1.0):
+        low, high = wilson(round(value * n_recordings), n_recordings)
+        row |= {"low": round(low, 4), "high": round(high, 4)}
+    return row

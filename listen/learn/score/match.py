@@ -20,18 +20,20 @@ _EXCUSED_SHARE = 0.5
 
 @dataclass(slots=True)
 class Counts:
-    """Of one sound in one clip. `answers` are (probability, hit); `wanted` is hits + misses."""
+    """Of one sound in one clip.
+
+    `answers` are (probability, hit); `labels` had to be found, and `touched` of them lie under
+    some event of their sound, however badly its edges are placed.
+    """
 
     hits: int = 0
     misses: int = 0
     false: int = 0
+    labels: int = 0
+    touched: int = 0
     answers: list[tuple[float, bool]] = field(default_factory=list)
     missed: list[TruthLabel] = field(default_factory=list)
     wrong: list[SoundEvent] = field(default_factory=list)
-
-    @property
-    def wanted(self) -> int:
-        return self.hits + self.misses
 
 
 def count_sound(sound: str, clip: TruthClip, events: Sequence[SoundEvent], rules: Rules) -> Counts:
@@ -48,10 +50,18 @@ def count_sound(sound: str, clip: TruthClip, events: Sequence[SoundEvent], rules
     mine = [e for e in events if e.sound == sound]
     wanted, free = wanted_and_free(sound, clip, rules)
     if clip.weak:
-        return _whole_clip(mine, wanted, free)
-    if rules.kind[sound] == "segment":
-        return _by_segment(mine, wanted, free, clip.duration_s, rules)
-    return _one_to_one(sound, mine, wanted, free, rules)
+        counts = _whole_clip(mine, wanted, free)
+    elif rules.kind[sound] == "segment":
+        counts = _by_segment(mine, wanted, free, clip.duration_s, rules)
+    else:
+        counts = _one_to_one(sound, mine, wanted, free, rules)
+    slack_s = rules.onset_s["onset"] if rules.kind[sound] == "onset" else 0.0
+    counts.labels = len(wanted)
+    counts.touched = sum(
+        any(e.onset_s <= w.offset_s + slack_s and e.offset_s >= w.onset_s - slack_s for e in mine)
+        for w in wanted
+    )
+    return counts
 
 
 def wanted_and_free(

@@ -73,7 +73,8 @@ def worst(
     ]
     found.sort(key=lambda m: (m.rank, m.place))
     seen: set[str] = set()
-    firsts, others = [], []
+    firsts: list[Miss] = []
+    others: list[Miss] = []
     for m in found:
         (others if m.family in seen else firsts).append(m)
         seen.add(m.family)

@@ -33,12 +33,12 @@ def bar_rows(sounds: Sequence[tuple[str, Mapping[str, Any]]], few: Sequence[str]
     for word, row in sounds:
         if row["f1"]["value"] is None:
             continue
-        recall = row["recall"]["value"]
+        recall, value = row["recall"]["value"], row["f1"]["value"]
         rows.append(
             {
-                "word": word, "y": ROW * len(rows) + ROW // 2, "at": across(row["f1"]["value"]), "low": across(row["f1"]["low"]),
-                "high": across(row["f1"]["high"]), "recall": None if recall is None else across(recall),
-                "pale": word in few, "text": f"{row['f1']['value']:.2f} · {row['recordings']}",
+                "word": word, "y": ROW * len(rows) + ROW // 2, "at": across(value), "low": across(value if row["f1"]["low"] is None else row["f1"]["low"]),
+                "high": across(value if row["f1"]["high"] is None else row["f1"]["high"]), "recall": None if recall is None else across(recall),
+                "pale": word in few, "text": f"{value:.2f} · {row['recordings']}",
             }
         )  # fmt: skip
     return rows

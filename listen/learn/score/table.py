@@ -27,16 +27,21 @@ def figure(row: Mapping[str, Any] | None, digits: int = 2) -> str:
     """Write a value with its interval, and its counts where it is a share."""
     if not row or row.get("value") is None:
         return "–"
+    if row["low"] is None:
+        return f"{row['value']:.{digits}f}"
     text = f"{row['value']:.{digits}f} [{row['low']:.{digits}f}, {row['high']:.{digits}f}]"
     return f"{text} ({row['hits']}/{row['n']})" if "n" in row else text
 
 
-def by_score(sounds: Mapping[str, Any]) -> list[tuple[str, Any]]:
-    """Return the sounds, the worst F1 first; those that were never there last."""
-    return sorted(
-        sounds.items(),
-        key=lambda x: (x[1]["recordings"] == 0, x[1]["f1"]["value"] if x[1]["f1"]["value"] is not None else 2.0, x[0]),
-    )  # fmt: skip
+def by_score(part: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """Return the sounds of a set, the worst F1 first; then those with few recordings, then those never there."""
+
+    def order(item: tuple[str, Any]) -> tuple[bool, bool, float, str]:
+        word, row = item
+        value = row["f1"]["value"]
+        return row["recordings"] == 0, word in part["too_few"], 2.0 if value is None else value, word
+
+    return sorted(part["sounds"].items(), key=order)
 
 
 def card_table(sheet: Mapping[str, Any]) -> str:
@@ -47,22 +52,25 @@ def card_table(sheet: Mapping[str, Any]) -> str:
         if "not_scored" in part:
             lines += [f"Not scored: {part['not_scored']}", ""]
             continue
-        lines += [f"{part['clips']} clips, {part['recordings']} recordings. Intervals are 95 %.", ""]
+        lines += [
+            f"{part['clips']} clips, {part['recordings']} recordings. Intervals are 95 %; `touched`: labels under some event of their sound, however its edges lie.",
+            "",
+        ]
         if "verdicts" in part:
             lines += ["| clips as a whole | share |", "|---|---|"]
             lines += [f"| {text} | {figure(row)} |" for text, row in verdict_rows(part["verdicts"])]
             lines += [""]
         lines += [
-            "| sound, worst first | counted by | recordings | precision | recall | F1 | average precision |",
-            "|---|---|---|---|---|---|---|",
+            "| sound, worst first | counted by | recordings | precision | recall | F1 | average precision | touched |",
+            "|---|---|---|---|---|---|---|---|",
         ]
-        for sound, row in by_score(part["sounds"]):
+        for sound, row in by_score(part):
             if row["recordings"] == 0:
                 continue
             few = " (few: listed only)" if sound in part["too_few"] else ""
             lines.append(
                 f"| {sound}{few} | {row['counted']} | {row['recordings']} | {figure(row['precision'])} | {figure(row['recall'])} "
-                f"| {figure(row['f1'])} | {figure(row['average_precision'])} |"
+                f"| {figure(row['f1'])} | {figure(row['average_precision'])} | {figure(row['touched'])} |"
             )
         lines += [""]
         false = [
@@ -131,20 +139,26 @@ def summary(sheet: Mapping[str, Any]) -> str:
         if "not_scored" in part:
             lines += [f"  not scored: {part['not_scored']}", ""]
             continue
-        lines += [f"  {part['clips']} clips, {part['recordings']} recordings; [95 % interval] (hits/n)"]
+        lines += [
+            f"  {part['clips']} clips, {part['recordings']} recordings; [95 % interval] (hits/n); touched: found, however the edges lie"
+        ]
         if "verdicts" in part:
             lines += [f"  {text:44} {figure(row)}" for text, row in verdict_rows(part["verdicts"])]
             for truth, row in part["verdicts"]["table"].items():
                 if sum(row.values()):
                     lines.append(f"    truth {truth:12}" + "".join(f"  {v} {n:3d}" for v, n in row.items()))
-        lines.append(f"  {'sound':14} {'rec.':>4}  {'precision':18} {'recall':18} {'F1':18} {'av. prec.':18}")
-        for sound, row in by_score(part["sounds"]):
+        lines.append(
+            f"  {'sound':14} {'rec.':>4}  {'precision':18} {'recall':18} {'F1':18} {'av. prec.':18} touched"
+        )
+        for sound, row in by_score(part):
             if row["recordings"] == 0:
                 lines.append(f"  {sound:14}    0  in no clip, heard {row['false']} times")
                 continue
             mark = "*" if sound in part["too_few"] else " "
-            cells = (_short(row[k]) for k in ("precision", "recall", "f1", "average_precision"))
-            lines.append(f"  {sound:13}{mark} {row['recordings']:4d}  " + " ".join(f"{c:18}" for c in cells))
+            cells = (_short(row[k]) for k in ("precision", "recall", "f1", "average_precision", "touched"))
+            lines.append(
+                f"  {sound:13}{mark} {row['recordings']:4d}  " + " ".join(f"{c:18}" for c in cells).rstrip()
+            )
         if part["too_few"]:
             lines.append("  * fewer recordings than an average needs")
         for family, row in part["calibration"].items():
@@ -170,4 +184,6 @@ def summary(sheet: Mapping[str, Any]) -> str:
 def _short(row: Mapping[str, Any] | None) -> str:
     if not row or row.get("value") is None:
         return "–"
-    return f"{row['value']:.2f} [{row['low']:.2f}, {row['high']:.2f}]"
+    return f"{row['value']:.2f}" + (
+        f" [{row['low']:.2f}, {row['high']:.2f}]" if row["low"] is not None else ""
+    )
