@@ -1,0 +1,186 @@
+"""`listen score` on a few scenes: pinned lists, sets that are missing, what it writes, how it refuses."""
+
+import csv
+import json
+from collections import Counter
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from listen.cli import main, score_real, score_sets
+from listen.errors import BadParameter
+from listen.learn.score.table import BEGIN, END
+from listen.vocabulary import SOUNDS
+from synthetic_audio import FAMILIES
+from tests.house.tree import ROOT
+from tests.measure import pin_scenes
+
+TRUTH = ROOT / "tests" / "truth"
+
+
+def pin(folder, entries, name="scenes.json"):
+    folder.mkdir(exist_ok=True)
+    table = {"schema": "listen-pinned/1", "sha256": score_sets.list_hash(entries), "scenes": entries}
+    (folder / name).write_text(json.dumps(table))
+    return folder
+
+
+def run(*arguments):
+    return CliRunner().invoke(main, ["score", *map(str, arguments)])
+
+
+def test_pinned_lists_are_what_the_maker_makes():
+    for name, made in (("scenes.json", pin_scenes.entries()), ("second.json", pin_scenes.second_entries())):
+        entries, _ = score_sets.load_pinned(TRUTH / name)
+        assert entries == made, f"{name} was changed: pin a new list only on purpose"
+        assert len({e["seed"] for e in entries}) == len(entries)
+        assert min(e["seed"] for e in entries) >= 3_000_000
+
+
+def test_pinned_list_is_this_one():
+    """Figures of another list cannot be set beside these."""
+    _, sha256 = score_sets.load_pinned(TRUTH / "scenes.json")
+    assert sha256 == "da5e5c9bcdf89f0ae48e1d5e879a992a74d7c6572c43985b50fdb2b0696d64c9"
+
+
+def test_pinned_scenes_cover_every_family_and_sound():
+    entries, _ = score_sets.load_pinned(TRUTH / "scenes.json")
+    families = Counter(e["what"] for e in entries if e["kind"] == "scene")
+    sounds = Counter(e["what"] for e in entries if e["kind"] == "sound")
+    assert set(families) == set(FAMILIES) and set(sounds) == set(SOUNDS)
+    assert all(n >= (4 if family in pin_scenes.LONG else 12) for family, n in families.items())
+    assert all(n >= 5 for n in sounds.values())
+    short = score_sets.every_nth(entries, score_sets.SHORT_SCENES)
+    assert 55 <= len(short) <= 70
+    short_families = {e["what"] for e in short if e["kind"] == "scene"}
+    assert set(FAMILIES) - set(pin_scenes.LONG) <= short_families
+
+
+def test_an_altered_list_is_refused(tmp_path):
+    entries, _ = score_sets.load_pinned(TRUTH / "scenes.json")
+    folder = pin(tmp_path / "t", entries[:3])
+    path = folder / "scenes.json"
+    path.write_text(path.read_text().replace(str(entries[1]["seed"]), "77"))
+    with pytest.raises(BadParameter, match="was altered"):
+        score_sets.load_pinned(path)
+    path.write_text("{}")
+    with pytest.raises(BadParameter, match="cannot be read"):
+        score_sets.load_pinned(path)
+
+
+def test_a_scene_brings_its_truth():
+    entry = {"kind": "scene", "what": "blast", "seed": 3_000_100, "background": "quiet"}
+    clip = score_sets.render_entry(entry)
+    assert (clip.verdict, clip.family) == ("abnormal", "blast") and clip.story and clip.machine
+    assert any(x.sound == "blast" for x in clip.labels)
+    assert clip.audio[:4] == b"RIFF"
+    alone = score_sets.render_entry({"kind": "sound", "what": "click", "seed": 3_000_101, "background": None})
+    assert alone.verdict is None and alone.family == "sound:click" and not alone.gauges
+
+
+def test_a_phone_clip_must_be_the_hashed_file(tmp_path):
+    data = b"not really sound"
+    (tmp_path / "a.m4a").write_bytes(data)
+    entry = {
+        "file": "a.m4a", "sha256": "0" * 64, "seed": 2_000_001, "family": "chatter", "chain": "x", "codec": "aac",
+        "labels": [{"sound": "click_train", "onset_s": 1.0, "offset_s": 2.0, "snr_db": 20.0},
+                   {"sound": "click", "onset_s": 1.0, "offset_s": 1.1, "snr_db": 9.0, "absent": True}],
+        "story": [[0.0, "idle_hot"]], "machine": {}, "gauges": {}, "verdict": "abnormal", "carries": True, "mains_hz": 50.0,
+    }  # fmt: skip
+    with pytest.raises(BadParameter, match="altered"):
+        score_sets.phone_clip(entry, tmp_path)
+    import hashlib
+
+    clip = score_sets.phone_clip(
+        entry | {"sha256": hashlib.sha256(data).hexdigest(), "hidden": ["click_train"]}, tmp_path
+    )
+    assert [(x.sound, x.erased) for x in clip.labels] == [("click_train", True)]
+    with pytest.raises(BadParameter, match="lacks its file"):
+        score_sets.phone_clip(entry | {"file": "b.m4a"}, tmp_path)
+
+
+@pytest.fixture(scope="module")
+def recordings(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("recordings")
+    rng = np.random.default_rng(1)
+    rows = [
+        ("a/pots/1.wav", "clatter;boiling", "", "test", "r1"),
+        ("a/motor/2.wav", "other", "rotary_pump (nearest: wash pump)", "test", "r2"),
+        ("a/pots/3.wav", "clatter", "", "train", "r3"),
+    ]
+    for path, *_ in rows:
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        soundfile.write(folder / path, 0.05 * rng.standard_normal(22_050), 44_100)
+    with (folder / "MANIFEST.csv").open("w", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["path", "sounds", "nearest", "fold", "recording"])
+        writer.writerows(rows)
+    return folder
+
+
+def test_real_clips_of_the_test_fold_only_and_stand_ins_apart(recordings):
+    entries = score_real.real_entries(recordings)
+    assert [e["recording"] for e in entries["real"]] == ["r1"]
+    assert entries["real"][0]["sounds"] == ["clatter", "boil"]
+    assert [(e["recording"], e["sounds"]) for e in entries["stand_ins"]] == [("r2", ["motor_run"])]
+    clip = score_real.real_clip(entries["real"][0], recordings)
+    assert clip.weak and clip.verdict == "cannot_tell" and not clip.carries
+    assert clip.duration_s == 2.0  # half a second of sound was set into quiet
+
+
+def test_the_verb_writes_sheet_page_clips_and_card(tmp_path, recordings, monkeypatch):
+    monkeypatch.setattr("listen.cli.score_hear.PROCESSES", 1)
+    entries = [
+        {"kind": "sound", "what": "click", "seed": 3_000_500, "background": "quiet"},
+        {"kind": "sound", "what": "scrape", "seed": 3_000_501, "background": "quiet"},
+        {"kind": "scene", "what": "no_machine", "seed": 3_000_502, "background": "speech"},
+    ]
+    truth = pin(tmp_path / "truth", entries)
+    card = tmp_path / "CARD.md"
+    card.write_text(f"# Card\n{BEGIN}\n{END}\n")
+    out = tmp_path / "out"
+    result = run("--sets", "scenes,phones,real", "--truth", truth, "--clips", recordings, "--out", out, "--card", card, "--short")  # fmt: skip
+    assert result.exit_code == 0, result.output
+    sheet = json.loads((out / "score.json").read_text())
+    assert sheet["schema"] == "listen-scores/1" and sheet["short"] is True
+    assert list(sheet["sets"]) == ["scenes", "phones", "real", "stand_ins"]
+    scenes = sheet["sets"]["scenes"]
+    assert scenes["clips"] == 3 and scenes["list_sha256"] == score_sets.list_hash(entries)
+    assert scenes["sounds"]["click"]["recordings"] == 1
+    assert sheet["sets"]["phones"]["not_scored"] == "its list phones.json is not there"
+    assert (
+        sheet["sets"]["real"]["clips"] == 1
+        and sheet["sets"]["real"]["sounds"]["clatter"]["counted"] == "clip"
+    )
+    files = [m["file"] for part in sheet["sets"].values() for m in part.get("misses", [])]
+    assert files
+    for file in files:
+        assert soundfile.info(out / file).duration > 1
+        assert f'src="{file}"' in (out / "score.html").read_text()
+    assert "| click" in card.read_text()
+    assert "SCENES" in result.output and "scrape" in result.output
+
+
+def test_wrong_usage_is_said_in_one_sentence(tmp_path):
+    for arguments, words in (
+        (("--sets", "scenes,moon"), "no set 'moon'"),
+        (("--truth", tmp_path), "no pinned scenes"),
+        (("--card", tmp_path / "none.md"), "no card 'none.md'"),
+    ):
+        result = run(*arguments, "--out", tmp_path / "o")
+        assert result.exit_code == 2, result.output
+        assert words in result.output and "Traceback" not in result.output
+    plain = tmp_path / "plain.md"
+    plain.write_text("no markers")
+    result = run("--card", plain, "--out", tmp_path / "o")
+    assert result.exit_code == 2 and "needs one line" in result.output
+
+
+def test_help_names_every_option():
+    result = run("--help")
+    assert result.exit_code == 0
+    for option in ("--sets", "--short", "--model", "--out", "--card", "--truth", "--clips"):
+        assert option in result.output
+    assert "accuracy on machines" in result.output
