@@ -66,7 +66,8 @@ def parts_of(name: str, truth: Path, clips: Path | None, short: bool) -> list[Pa
     if name == "phones":
         return [Part(name, entries, phone_clip, (truth,), facts)]
     package = "synthetic_audio.second" if name == "second" else "synthetic_audio"
-    return [Part(name, entries, render_entry, (), facts | {"generator_sha256": generator_hash(package)})]
+    extra = (clips_folder(clips),) if name == "second" else ()
+    return [Part(name, entries, render_entry, extra, facts | {"generator_sha256": generator_hash(package)})]
 
 
 def _real(clips: Path | None, short: bool) -> list[Part]:
@@ -97,7 +98,11 @@ def score_part(
     pairs, places, unheard = hear_set(part.make, part.entries, part.extra, model_folder, echo)
     if not pairs:
         return missing_set(about, "none of its clips could be heard")
-    sheet = score_set(pairs, about=about, facts={**(part.facts or {}), "unheard": unheard})
+    facts = {**(part.facts or {}), "unheard": unheard}
+    corpora = sorted({str(clip.how["corpus"]) for clip, _ in pairs if clip.how.get("corpus")})
+    if corpora:
+        facts["corpora"] = corpora
+    sheet = score_set(pairs, about=about, facts=facts)
     write_misses(sheet, part.make, part.entries, places, part.extra, out, part.name)
     return sheet
 

@@ -35,6 +35,7 @@ _MAY = {
     "helicopter": ("motor_run", "fan"), "baby_cry": ("speech",), "sneeze": ("speech", "burst"), "person_sneeze": ("speech", "burst"),
     "rooster": ("honk", "squeal"), "dog": ("thump", "honk"),
 }  # fmt: skip
+_ENV_CREDIT = "ESC-10, K. J. Piczak (2015), CC BY 3.0; credits of each clip in the set's own README"
 _ENV_TEST = ("3", "4", "5")
 #: Shorter clips are set into quiet, so that they can be heard at all.
 _LEAST_S, _QUIET_DBFS = 1.0, -75.0
@@ -71,6 +72,7 @@ def real_entries(folder: Path) -> dict[str, list[dict[str, Any]]]:
             "recording": row["recording"],
             "sounds": [w for w in wanted if w in SOUNDS],
             "may": [],
+            "credit": f"{row.get('attribution') or 'unknown'} ({row.get('licence') or 'no licence given'})",
         }
         near = _NEAREST.get(row["nearest"].split(" ")[0])
         if near is None:
@@ -81,7 +83,7 @@ def real_entries(folder: Path) -> dict[str, list[dict[str, Any]]]:
     if env.is_file():
         with env.open(encoding="utf-8") as file:
             real += [
-                {"path": r["path"], "recording": f"env/{r['recording']}", "sounds": ["other"], "may": list(_MAY.get(r["label"], ()))}
+                {"path": r["path"], "recording": f"env/{r['recording']}", "sounds": ["other"], "may": list(_MAY.get(r["label"], ())), "credit": _ENV_CREDIT}
                 for r in csv.DictReader(file)
                 if r["fold"] in _ENV_TEST
             ]  # fmt: skip
@@ -116,5 +118,5 @@ def real_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     labels += [TruthLabel(w, 0.0, length_s, erased=True) for w in entry["may"] if w not in entry["sounds"]]
     return TruthClip(
         name=Path(entry["path"]).name, group=entry["recording"], duration_s=length_s, labels=labels,
-        family=entry["path"].split("/")[1], verdict="cannot_tell", weak=True, audio=wav(samples, rate_hz), how=dict(entry),
+        family=entry["path"].split("/")[1], verdict="cannot_tell", weak=True, audio=wav(samples, rate_hz), how=dict(entry), credit=entry["credit"],
     )  # fmt: skip

@@ -65,7 +65,7 @@ def load_pinned(path: Path, key: str = "scenes") -> tuple[list[dict[str, Any]], 
     """
     try:
         table = json.loads(path.read_text(encoding="utf-8"))
-        entries, pinned = table[key], table["sha256"]
+        entries, pinned = table[key], table["sha256" if key == "scenes" else "hash"]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BadParameter(
             f"The pinned list {path.name!r} cannot be read ({error}): fetch it again."
@@ -105,13 +105,13 @@ def wav(samples: np.ndarray, rate_hz: int) -> bytes:
     return data.getvalue()
 
 
-def render_entry(entry: Mapping[str, Any]) -> TruthClip:
-    """Draw and render one entry of a pinned list."""
+def render_entry(entry: Mapping[str, Any], grains: Path | None = None) -> TruthClip:
+    """Draw and render one entry of a pinned list; the second generator cuts grains from recordings in `grains`."""
     what, seed, background = entry["what"], entry["seed"], entry["background"]
     if entry["kind"] == "second":
         from synthetic_audio import second
 
-        scene: Any = second.render(second.draw(seed, family=what))
+        scene: Any = second.render(second.draw(seed, family=what), second.find(grains))
     else:
         from synthetic_audio import draw, draw_sound, render
 
@@ -128,13 +128,13 @@ def render_entry(entry: Mapping[str, Any]) -> TruthClip:
         verdict=None if entry["kind"] == "sound" else scene.verdict, carries=scene.carries,
         audio=wav(scene.samples, scene.rate_hz), story=[(float(t), str(w)) for t, w in scene.story],
         machine=None if entry["kind"] == "sound" else scene.machine, gauges=scene.gauges if entry["kind"] != "sound" else {},
-        how=dict(entry),
+        how={**entry, "corpus": getattr(scene, "corpus", "")}, credit="; ".join(getattr(scene, "credits", ())),
     )  # fmt: skip
 
 
 def phone_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     """Return a clip of the phone set, its file as it is."""
-    path = folder / entry["file"]
+    path = folder / "phones" / entry["file"]
     if not path.is_file():
         raise BadParameter(f"The phone set lacks its file {entry['file']!r}: fetch it again.")
     data = path.read_bytes()

@@ -82,7 +82,8 @@ def test_a_scene_brings_its_truth():
 
 def test_a_phone_clip_must_be_the_hashed_file(tmp_path):
     data = b"not really sound"
-    (tmp_path / "a.m4a").write_bytes(data)
+    (tmp_path / "phones").mkdir()
+    (tmp_path / "phones" / "a.m4a").write_bytes(data)
     entry = {
         "file": "a.m4a", "sha256": "0" * 64, "seed": 2_000_001, "family": "chatter", "chain": "x", "codec": "aac",
         "labels": [{"sound": "click_train", "onset_s": 1.0, "offset_s": 2.0, "snr_db": 20.0},
@@ -184,3 +185,11 @@ def test_help_names_every_option():
     for option in ("--sets", "--short", "--model", "--out", "--card", "--truth", "--clips"):
         assert option in result.output
     assert "accuracy on machines" in result.output
+
+
+def test_a_scene_of_the_second_generator_brings_its_truth():
+    pytest.importorskip("synthetic_audio.second")
+    entry = {"kind": "second", "what": "blast", "seed": 3_500_900, "background": None}
+    clip = score_sets.render_entry(entry, None)
+    assert (clip.verdict, clip.family) == ("abnormal", "blast") and clip.how["corpus"]
+    assert any(x.sound == "blast" for x in clip.labels) and clip.story and clip.machine

@@ -14,7 +14,7 @@ from listen.learn.score.verdicts import first_right, stops
 
 @dataclass(frozen=True, slots=True)
 class Miss:
-    """`rank` 0 is the worst kind; `at_s` is where to listen; `place` is the clip's in its set."""
+    """`rank` 0 is the worst kind; `at_s` is where to listen; `place` is the clip's in its set; `credit` its makers'."""
 
     rank: int
     place: int
@@ -22,13 +22,14 @@ class Miss:
     family: str
     what: str
     at_s: float | None = None
+    credit: str = ""
 
 
 def verdict_miss(place: int, clip: TruthClip, heard: Heard, rules: Rules) -> Miss | None:
     """Return what is worst about the verdict of a clip, None when nothing is."""
 
     def miss(rank: int, what: str) -> Miss:
-        return Miss(rank, place, clip.name, clip.family, what)
+        return Miss(rank, place, clip.name, clip.family, what, None, clip.credit)
 
     if clip.verdict is None:
         return None
@@ -104,4 +105,4 @@ def _worst_sounds(pairs: Sequence[Pair], counted: dict[str, list[Counts]], limit
 
 def _at(pairs: Sequence[Pair], n: int, what: str, at_s: float) -> Miss:
     clip = pairs[n][0]
-    return Miss(4, n, clip.name, clip.family, what, round(at_s, 2))
+    return Miss(4, n, clip.name, clip.family, what, round(at_s, 2), clip.credit)

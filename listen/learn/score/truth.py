@@ -75,6 +75,8 @@ class TruthClip:
     gauges : mapping
     how : mapping
         How to make the clip again, for the record.
+    credit : str
+        Whom to name wherever the clip is played.
     """
 
     name: str
@@ -90,6 +92,7 @@ class TruthClip:
     machine: Mapping[str, Any] | None = None
     gauges: Mapping[str, float] = field(default_factory=dict)
     how: Mapping[str, Any] = field(default_factory=dict)
+    credit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
