@@ -21,9 +21,9 @@ from listen.learn.score.truth import TruthClip, TruthLabel
 from listen.vocabulary import SOUNDS
 
 #: The manifests' words for the ear's.
-_WORDS = {"boiling": "boil", "release": "burst"}
+WORDS = {"boiling": "boil", "release": "burst"}
 #: What a stand-in resembles, and what it may be heard as besides.
-_NEAREST = {
+NEAREST = {
     "coil_buzz": ("mains_buzz", ("mains_hum", "motor_run", "fan")),
     "rotary_pump": ("motor_run", ("mains_hum", "mains_buzz", "fan", "water_flow")),
     "stalled_motor_hum": ("mains_hum", ("mains_buzz", "motor_run", "grinder")),
@@ -66,7 +66,7 @@ def real_entries(folder: Path) -> dict[str, list[dict[str, Any]]]:
     """List the test clips: `real`, and `stand_ins` for what resembles a machine's sound."""
     real, stand_ins = [], []
     for row in read_rows(folder, "test"):
-        wanted = [_WORDS.get(word, word) for word in row["sounds"].split(";")]
+        wanted = [WORDS.get(word, word) for word in row["sounds"].split(";")]
         entry = {
             "path": row["path"],
             "recording": row["recording"],
@@ -74,7 +74,7 @@ def real_entries(folder: Path) -> dict[str, list[dict[str, Any]]]:
             "may": [],
             "credit": f"{row.get('attribution') or 'unknown'} ({row.get('licence') or 'no licence given'})",
         }
-        near = _NEAREST.get(row["nearest"].split(" ")[0])
+        near = NEAREST.get(row["nearest"].split(" ")[0])
         if near is None:
             real.append(entry | {"may": ["other"]})
             continue

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from listen.cli.score_real import _NEAREST, _WORDS, read_mono, read_rows, set_in_quiet
+from listen.cli.score_real import NEAREST, WORDS, read_mono, read_rows, set_in_quiet
 from listen.learn.score.realness import Textures, compare, textures_of
 from listen.vocabulary import SOUNDS
 
@@ -21,8 +21,8 @@ def compare_all(folder: Path, echo: Callable[[str], object]) -> dict[str, Any]:
     """Compare every sound of which the train fold holds a recording."""
     real: dict[str, list[Textures]] = {}
     for row in read_rows(folder, "train"):
-        words = [_WORDS.get(word, word) for word in row["sounds"].split(";")]
-        near = _NEAREST.get(row["nearest"].split(" ")[0])
+        words = [WORDS.get(word, word) for word in row["sounds"].split(";")]
+        near = NEAREST.get(row["nearest"].split(" ")[0])
         words = [near[0]] if near is not None else [w for w in words if w in SOUNDS and w != "other"]
         if not words:
             continue

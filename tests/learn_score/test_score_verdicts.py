@@ -41,6 +41,7 @@ def test_shares_by_hand():
     assert of(v["finding_first"]) == (1, 3)
     assert of(v["finding_in_three"]) == (2, 3)
     assert of(v["wrong_without_carrying"]) == (1, 1)
+    assert of(v["cannot_tell_without_machine"]) == (1, 1) and of(v["abnormal_without_machine"]) == (0, 1)
     s = v["stops"]
     assert s["called_for"] == ["blast"]
     assert of(s["from_sound_where_called_for"]) == (1, 2)

@@ -29,7 +29,6 @@ class Rules:
     free_background: frozenset[str]
     free_inside: Mapping[str, tuple[str, ...]]
     stop_from_sound: frozenset[str]
-    no_machine: str
     least_recordings: int
     resamples: int
     seed: int
@@ -63,7 +62,6 @@ def load_rules(path: str | Path | None = None) -> Rules:
             free_background=frozenset(table["free"]["background"]),
             free_inside=MappingProxyType({s: tuple(w) for s, w in table["free"]["inside"].items()}),
             stop_from_sound=frozenset(table["verdict"]["stop_from_sound"]),
-            no_machine=table["verdict"]["no_machine"],
             **table["report"],
         )
     except (OSError, ValueError, KeyError, TypeError) as error:

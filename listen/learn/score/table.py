@@ -15,6 +15,8 @@ _VERDICT_ROWS = (
     ("finding_first", "right finding first"),
     ("finding_in_three", "right finding among three"),
     ("wrong_without_carrying", "wrong where the answer is not carried"),
+    ("cannot_tell_without_machine", "no machine in it: cannot tell"),
+    ("abnormal_without_machine", "no machine in it: called abnormal"),
 )
 _STOP_ROWS = (
     ("from_sound_where_called_for", "stop from sound where called for"),

@@ -40,6 +40,7 @@ def score_verdicts(pairs: Sequence[Pair], rules: Rules) -> dict[str, Any]:
     asked = [(c, h) for c, h in judged if c.carries and c.verdict != "cannot_tell"]
     answered = [(c, h) for c, h in asked if h.verdict != "cannot_tell"]
     faulty = [(c, h) for c, h in asked if c.verdict == "abnormal"]
+    empty = [(c, h) for c, h in judged if c.verdict == "cannot_tell"]
     mute = [(c, h) for c, h in judged if not c.carries and c.verdict != "cannot_tell"]
     return {
         "clips": len(judged),
@@ -53,6 +54,8 @@ def score_verdicts(pairs: Sequence[Pair], rules: Rules) -> dict[str, Any]:
         "wrong_without_carrying": share(
             sum(h.verdict not in ("cannot_tell", c.verdict) for c, h in mute), len(mute)
         ),
+        "cannot_tell_without_machine": share(sum(h.verdict == "cannot_tell" for _, h in empty), len(empty)),
+        "abnormal_without_machine": share(sum(h.verdict == "abnormal" for _, h in empty), len(empty)),
         "stops": _score_stops(judged, asked, rules),
         "families": _by_family(judged),
     }
