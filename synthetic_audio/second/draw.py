@@ -67,7 +67,7 @@ def draw(
     duration_s : float, optional
         Length of the clip; drawn for the family if not given.
     background : str, optional
-        An impostor (`fridge`, `fan`, `grinder`, `voices`, `clatter`, `water`, `tune`) or `none`; drawn if not given.
+        An impostor (`fridge`, `fan`, `grinder`, `voices`, `clatter`, `water`, `tune`, `knock`) or `none`; drawn if not given.
     phone : bool
         False records 20 Hz to 20 kHz at 48 kHz with 16 bits and no compressor.
     mains_hz : int, optional
@@ -76,7 +76,8 @@ def draw(
     Raises
     ------
     ValueError
-        If the family or the background is not known, or the length too short for any scene (6 s).
+        If the family or the background is not known, or the length too short for the family (6 s, fills that
+        come too often or do not end as long as theirs take).
     """
     family = str(np.random.default_rng([seed, 1]).choice(FAMILIES)) if family is None else family
     if family not in _BUILD:
@@ -85,8 +86,11 @@ def draw(
         raise ValueError(
             f"No background is called {background!r}. Take one of: none, {', '.join(IMPOSTORS)}."
         )
-    if duration_s is not None and duration_s < 6:
-        raise ValueError(f"A scene takes 6 s or more, not {duration_s}. Ask for a longer one.")
+    least_s = _LENGTH_S[family][0] if family.startswith("fill") else 6
+    if duration_s is not None and duration_s < least_s:
+        raise ValueError(
+            f"A scene of {family} takes {least_s} s or more, not {duration_s}. Ask for a longer one."
+        )
     rng = np.random.default_rng([seed, 2, FAMILIES.index(family)])
     machine = _machine(rng, _NEEDS.get(family, {}), mains_hz)
     length_s = float(rng.uniform(*_LENGTH_S.get(family, (6, 18)))) if duration_s is None else duration_s
@@ -154,7 +158,10 @@ def _surround(plan: Plan, family: str, background: str | None) -> None:
         plan.impostor(background, louder_db=-6.0)
     if plan.rng.random() < 0.2:
         for _ in range(int(plan.rng.integers(1, 4))):
-            plan.add("tick", "click", plan.between(0.2, plan.duration_s - 0.3))
+            at_s = plan.between(0.2, plan.duration_s - 0.3)
+            # A tick where a valve should answer would be the very click that the truth calls absent.
+            if all(abs(at_s - told_s) > 0.8 for told_s, _ in plan.story):
+                plan.add("tick", "click", at_s)
 
 
 def _room(rng: np.random.Generator) -> dict[str, Any]:

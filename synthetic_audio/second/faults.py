@@ -63,7 +63,7 @@ def starved_pump(plan: Plan) -> None:
     """The pump runs and its inlet does not follow."""
     on_s, off_s = brew(plan, deciding=frozenset({"pump"}))
     begin_s = on_s + plan.between(0.4, 1.5)
-    plan.add("gravel", "gravel", begin_s, off_s - begin_s, deciding=True, blows_hz=plan.between(120, 500))
+    plan.add("gravel", "gravel", begin_s, off_s - begin_s, deciding=True, blows_hz=plan.between(200, 700))
 
 
 def no_burst(plan: Plan) -> None:

@@ -85,8 +85,8 @@ def stroke_pump(
         place(back, sizes * (0.25 + 0.75 * free) * rng.normal(1, 0.1, times.size), n),
         push(rng.uniform(0.0004, 0.0009)),
     )
-    body = _through(out_stroke, rng, 45, 1600, 30, rng.uniform(0.008, 0.02), -3.0)
-    stops = _through(hit, rng, 250, 5000, 40, rng.uniform(0.003, 0.008), -2.0)
+    body = _through(out_stroke, rng, 45, 1600, 30, rng.uniform(0.003, 0.008), -2.0)
+    stops = _through(hit, rng, 250, 5000, 40, rng.uniform(0.0015, 0.005), -1.0)
     return unit((body + rng.uniform(0.25, 0.6) * stops) * _ends(n, 0.02, 0.015))
 
 
@@ -133,8 +133,8 @@ def motor(
     vane = through(place(times, sizes, n), push(rng.uniform(0.0012, 0.003)))
     once = which == 0
     turn = through(place(times[once], sizes[once], n), push(rng.uniform(0.003, 0.008)))
-    out = _through(vane, rng, 60, 2500, 40, rng.uniform(0.006, 0.015), -4.0)
-    out += rng.uniform(0.4, 0.9) * _through(turn, rng, 40, 900, 14, rng.uniform(0.01, 0.025), -4.0)
+    out = _through(vane, rng, 60, 2500, 40, rng.uniform(0.004, 0.01), -3.0)
+    out += rng.uniform(0.4, 0.9) * _through(turn, rng, 40, 900, 14, rng.uniform(0.006, 0.018), -4.0)
     rush = texture(stage.corpus.noise, n, rng, [(80, -22), (300, 0), (2500, -8), (8000, -30)])
     out += rough * rush * speed**2 * (1 + 0.4 * np.sin(2 * np.pi * turns))
     return unit(out * _ends(n, 0.02 if rise_s else 0.003, 0.003))

@@ -11,7 +11,7 @@ from synthetic_audio.second.spec import Event
 
 #: How far each kind stands over the quiet room, dB, lowest and highest.
 OVER_DB: dict[str, tuple[float, float]] = {
-    "click": (10, 28), "click_train": (12, 26), "thump": (8, 24), "tick": (4, 14), "clatter": (6, 22),
+    "click": (10, 28), "click_train": (12, 26), "knock": (8, 26), "tick": (4, 14), "clatter": (6, 22),
     "drips": (4, 16), "coil_hum": (-4, 8), "coil_buzz": (12, 28), "stroke_pump": (14, 30), "motor": (10, 26),
     "field": (6, 20), "stalled": (10, 26), "hiss": (7, 24), "jet": (14, 30), "blast": (26, 42), "burst": (10, 26),
     "boil": (6, 20), "gravel": (10, 24), "water": (0, 12), "fridge": (4, 16), "fan": (4, 16), "grinder": (18, 34),
@@ -21,7 +21,7 @@ OVER_DB: dict[str, tuple[float, float]] = {
 #: Impostors, and the words they are labelled with.
 IMPOSTORS: dict[str, str] = {
     "fridge": "motor_run", "fan": "fan", "grinder": "grinder", "voices": "speech",
-    "clatter": "clatter", "water": "water_flow", "tune": "music",
+    "clatter": "clatter", "water": "water_flow", "tune": "music", "knock": "thump",
 }  # fmt: skip
 
 
@@ -113,6 +113,17 @@ class Plan:
 
     def impostor(self, kind: str, louder_db: float = 0.0) -> None:
         """Plan something that is not the machine."""
+        if kind == "knock":
+            for _ in range(int(self.rng.integers(1, 4))):
+                self.add(
+                    kind,
+                    "thump",
+                    self.between(0.3, self.duration_s - 0.6),
+                    0.5,
+                    louder_db=louder_db,
+                    source="background",
+                )
+            return
         start_s = (
             0.0
             if kind in ("fridge", "fan", "tune") or self.rng.random() < 0.4

@@ -11,7 +11,7 @@ from synthetic_audio.second import flows, impostors, periodic, struck
 KINDS: dict[str, Callable[..., np.ndarray]] = {
     "click": struck.click,
     "click_train": struck.click_train,
-    "thump": struck.thump,
+    "knock": struck.thump,
     "tick": struck.tick,
     "clatter": struck.clatter,
     "drips": struck.drips,

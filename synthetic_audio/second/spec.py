@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -92,6 +94,10 @@ class Spec:
     def to_dict(self) -> dict[str, Any]:
         """Return the spec as JSON data."""
         return asdict(self)
+
+    def digest(self) -> str:
+        """Return the SHA-256 of the spec, by which a list of scenes can be pinned."""
+        return hashlib.sha256(json.dumps(self.to_dict(), sort_keys=True).encode()).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ def click_train(
 
 
 def thump(_n: int, rng: np.random.Generator, _stage: Stage) -> np.ndarray:
-    """Return a low knock of pipes and frame, 0.5 s."""
+    """Return a low knock on wood, pipe or frame, 0.5 s."""
     frame = plate(rng, 45, 260, 7, rng.uniform(0.04, 0.09))
     pipe = bar(rng, rng.uniform(90, 160), 600, 0.08)
     low = strike(frame, np.zeros(1), np.ones(1), 0.005, 0.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import json
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ import synthetic_audio.second as second
 from synthetic_audio.second import FAMILIES, Corpus, built_in, corpus, draw, render, truth
 from synthetic_audio.second.spec import RATE_HZ
 from synthetic_audio.vocabulary import ACTIONS, FAULTS, SOUNDS, STATES
+from synthetic_audio.write import write
 
 SHORT = [family for family in FAMILIES if family not in ("fill_too_often", "fill_never_ends")]
 FOLDER = Path(second.__file__).parent
@@ -86,6 +88,28 @@ def test_the_same_seed_gives_the_same_scene_and_another_does_not():
     assert len({draw(seed).family for seed in range(60)}) > 10
 
 
+def test_a_scene_is_written_like_any_other(tmp_path):
+    scene = made(4, "no_burst")
+    path = write(scene, tmp_path, "scene")
+    told = json.loads((tmp_path / "scene.json").read_text(encoding="utf-8"))
+    assert told["family"] == "no_burst"
+    assert told["spec"]["seed"] == 4
+    assert soundfile.info(path).samplerate == scene.rate_hz
+    assert len(told["labels"]) == len(scene.labels)
+    assert len({draw(seed, "blast").digest() for seed in range(5)}) == 5
+
+
+def test_ticks_keep_away_from_moments_that_a_click_belongs_to():
+    ticks = 0
+    for seed in range(120):
+        spec = draw(seed, "missing_click_brew")
+        for event in spec.events:
+            if event.kind == "tick":
+                ticks += 1
+                assert min(abs(event.start_s - at_s) for at_s, _ in spec.story) > 0.75
+    assert ticks > 10
+
+
 def test_a_click_lies_where_its_label_says():
     for seed in range(3):
         scene = made(seed, "normal_fill", background="none", phone=False)
@@ -134,6 +158,8 @@ def test_wrong_wishes_are_refused_with_what_to_do():
         draw(1, "blast", background="x")
     with pytest.raises(ValueError, match="6 s or more"):
         draw(1, "blast", duration_s=2)
+    with pytest.raises(ValueError, match="fill_never_ends takes 72 s or more"):
+        draw(1, "fill_never_ends", duration_s=20)
 
 
 def test_nothing_of_the_ear_or_of_the_first_generator_is_imported():
