@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import tokenize
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -29,8 +30,10 @@ FORMAT = "listen-model/1"
 _LARGEST_FILE = 8_000_000
 _LARGEST_ARRAY = 2_000_000
 #: What numpy and zipfile raise on a damaged, encrypted or oddly packed archive.
+# numpy parses a damaged array header as Python text before it refuses it.
 _UNREADABLE = (
     OSError, ValueError, KeyError, TypeError, EOFError, RuntimeError, zlib.error, zipfile.BadZipFile,
+    SyntaxError, tokenize.TokenError,
 )  # fmt: skip
 _HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_NAMES}
 

@@ -19,6 +19,7 @@ TEXTURES = HeadRecipe(
 ONSETS = HeadRecipe(("click", "thump", "speech", "other"), (6,), 0.02, 20, least_snr_db=3.0, match_s=0.03)
 RECIPE = Recipe(
     version="t", seed=5, scenes_per_family=1, no_machine_scenes=1, long_families=(), long_scenes=0,
+    single_scenes=1,
     textures=TEXTURES, onsets=ONSETS,
 )  # fmt: skip
 STARTS_S = np.arange(0.0, 8.0, 0.256)

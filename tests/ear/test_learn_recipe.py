@@ -12,6 +12,7 @@ version = "9"
 seed = 3
 scenes_per_family = 2
 no_machine_scenes = 1
+single_scenes = 3
 long_families = ["normal_brew"]
 long_scenes = 1
 
