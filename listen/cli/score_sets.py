@@ -65,7 +65,7 @@ def load_pinned(path: Path, key: str = "scenes") -> tuple[list[dict[str, Any]], 
     """
     try:
         table = json.loads(path.read_text(encoding="utf-8"))
-        entries, pinned = table[key], table["sha256" if key == "scenes" else "hash"]
+        entries, pinned = table[key], table["sha256"]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BadParameter(
             f"The pinned list {path.name!r} cannot be read ({error}): fetch it again."
@@ -134,7 +134,7 @@ def render_entry(entry: Mapping[str, Any], grains: Path | None = None) -> TruthC
 
 def phone_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     """Return a clip of the phone set, its file as it is."""
-    path = folder / "phones" / entry["file"]
+    path = folder / entry["file"]
     if not path.is_file():
         raise BadParameter(f"The phone set lacks its file {entry['file']!r}: fetch it again.")
     data = path.read_bytes()

@@ -85,7 +85,7 @@ def test_a_phone_clip_must_be_the_hashed_file(tmp_path):
     (tmp_path / "phones").mkdir()
     (tmp_path / "phones" / "a.m4a").write_bytes(data)
     entry = {
-        "file": "a.m4a", "sha256": "0" * 64, "seed": 2_000_001, "family": "chatter", "chain": "x", "codec": "aac",
+        "file": "phones/a.m4a", "sha256": "0" * 64, "seed": 2_000_001, "family": "chatter", "chain": "x", "codec": "aac",
         "labels": [{"sound": "click_train", "onset_s": 1.0, "offset_s": 2.0, "snr_db": 20.0},
                    {"sound": "click", "onset_s": 1.0, "offset_s": 1.1, "snr_db": 9.0, "absent": True}],
         "story": [[0.0, "idle_hot"]], "machine": {}, "gauges": {}, "verdict": "abnormal", "carries": True, "mains_hz": 50.0,
@@ -99,7 +99,7 @@ def test_a_phone_clip_must_be_the_hashed_file(tmp_path):
     )
     assert [(x.sound, x.erased) for x in clip.labels] == [("click_train", True)]
     with pytest.raises(BadParameter, match="lacks its file"):
-        score_sets.phone_clip(entry | {"file": "b.m4a"}, tmp_path)
+        score_sets.phone_clip(entry | {"file": "phones/b.m4a"}, tmp_path)
 
 
 @pytest.fixture(scope="module")

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 import synthetic_audio
+from listen.cli.score_sets import list_hash
 from synthetic_audio.families import LENGTHS_S
 from tests.measure import phone_codecs, phone_truth
 from tests.measure.phone_recorder import Recorder, recorder
@@ -166,12 +167,6 @@ def _work_and_tell(mine: list[Job], folder: Path, number: int) -> None:
     except Exception:
         traceback.print_exc()
         raise
-
-
-def list_hash(rows: list[dict[str, Any]]) -> str:
-    """Return the SHA-256 of the rows as JSON with sorted keys and no spaces."""
-    text = json.dumps(rows, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def gather(folder: Path, target: Path) -> dict[str, Any]:
