@@ -111,7 +111,13 @@ def render_entry(entry: Mapping[str, Any], grains: Path | None = None) -> TruthC
     if entry["kind"] == "second":
         from synthetic_audio import second
 
-        scene: Any = second.render(second.draw(seed, family=what), second.find(grains))
+        spec = second.draw(seed, family=what)
+        if entry.get("digest") not in (None, spec.digest()):
+            raise BadParameter(
+                f"The second generator draws another scene for {what} {seed} than the one that was pinned: "
+                "pin a new list, and set its figures beside no older ones."
+            )
+        scene: Any = second.render(spec, second.find(grains))
     else:
         from synthetic_audio import draw, draw_sound, render
 

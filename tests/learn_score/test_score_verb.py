@@ -39,10 +39,13 @@ def test_pinned_lists_are_what_the_maker_makes():
         assert min(e["seed"] for e in entries) >= 3_000_000
 
 
-def test_pinned_list_is_this_one():
+def test_pinned_lists_are_these():
     """Figures of another list cannot be set beside these."""
     _, sha256 = score_sets.load_pinned(TRUTH / "scenes.json")
     assert sha256 == "da5e5c9bcdf89f0ae48e1d5e879a992a74d7c6572c43985b50fdb2b0696d64c9"
+    entries, sha256 = score_sets.load_pinned(TRUTH / "second.json")
+    assert sha256 == "c39872aefeb3ca579f3bfbde4a9ef60d57718319ca924a775e2f513d0d840700"
+    assert all(len(e["digest"]) == 64 for e in entries)
 
 
 def test_pinned_scenes_cover_every_family_and_sound():
@@ -193,3 +196,9 @@ def test_a_scene_of_the_second_generator_brings_its_truth():
     clip = score_sets.render_entry(entry, None)
     assert (clip.verdict, clip.family) == ("abnormal", "blast") and clip.how["corpus"]
     assert any(x.sound == "blast" for x in clip.labels) and clip.story and clip.machine
+
+
+def test_a_scene_that_is_drawn_otherwise_than_pinned_is_refused():
+    entry = {"kind": "second", "what": "blast", "seed": 3_500_900, "background": None, "digest": "0" * 64}
+    with pytest.raises(BadParameter, match="draws another scene for blast 3500900"):
+        score_sets.render_entry(entry, None)

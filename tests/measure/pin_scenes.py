@@ -3,7 +3,8 @@
 Run `python -m tests.measure.pin_scenes` from the checkout. The lists hold what
 to draw (family or sound, seed, background), not audio; `sha256` is that of the
 list as canonical JSON, checked whenever the list is loaded. Seeds start at
-3 000 000, where nothing else draws. Pin again only for a new list, and say so
+3 000 000, where nothing else draws. Of the second generator each entry also names
+the digest of its drawn scene, so that a change of the generator is noticed. Pin again only for a new list, and say so
 beside every figure: figures of two lists cannot be compared.
 """
 
@@ -13,7 +14,7 @@ import json
 from pathlib import Path
 
 from listen.cli.score_sets import list_hash
-from synthetic_audio import FAMILIES, SOUNDS
+from synthetic_audio import FAMILIES, SOUNDS, second
 
 FOLDER = Path(__file__).resolve().parents[1] / "truth"
 FIRST_SEED = 3_000_000
@@ -45,11 +46,14 @@ def entries() -> list[dict]:
 
 
 def second_entries() -> list[dict]:
-    """Scenes of the second generator: families only."""
+    """Scenes of the second generator: families only, each with the digest of what is drawn for it."""
     found, seed = [], FIRST_SEED + 500_000
     for family in FAMILIES:
         for _ in range(SECOND_PER_LONG if family in LONG else SECOND_PER_FAMILY):
-            found.append({"kind": "second", "what": family, "seed": seed, "background": None})
+            digest = second.draw(seed, family=family).digest()
+            found.append(
+                {"kind": "second", "what": family, "seed": seed, "background": None, "digest": digest}
+            )
             seed += 1
     return found
 
