@@ -189,13 +189,44 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
+    """One cause of a finding, as it stands now.
+
+    Attributes
+    ----------
+    text : str
+    order : int
+        1 for the first; after every answer anew.
+    id : str
+        Slug within its finding.
+    part : str
+        Part it lies in, in words; empty where it lies in none.
+    standing : {"first", "open", "unlikely"}
+    steps : int
+        Weight of evidence without answers, in whole steps; for ordering only.
+    speaks_for, speaks_against : tuple of str
+        What was heard, told or answered.
+    why_not : str
+        Why an unlikely cause is not looked for first.
+    """
+
     text: str
     order: int
+    id: str = ""
+    part: str = ""
+    standing: str = "open"
+    steps: int = 0
+    speaks_for: tuple[str, ...] = ()
+    speaks_against: tuple[str, ...] = ()
+    why_not: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One next check. `needs`: look | controls | covers_off_unplugged | qualified_live."""
+    """One next check. `needs`: look | controls | covers_off_unplugged | qualified_live.
+
+    `id` is the slug under which an answer is given; `yes_stops` and `no_stops`
+    are the kinds of stop that an answer calls for.
+    """
 
     text: str
     needs: str
@@ -203,6 +234,32 @@ class Check:
     cautions: tuple[str, ...] = ()
     if_yes: str = ""
     if_no: str = ""
+    id: str = ""
+    yes_stops: tuple[str, ...] = ()
+    no_stops: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A check that was answered: "yes", "no" or "unknown", and what that means."""
+
+    id: str
+    text: str
+    answer: str
+    means: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """A duration, delay or count of the clip beside what is usual, and where that comes from."""
+
+    name: str
+    text: str
+    value: float
+    unit: str
+    usual: tuple[float, float]
+    source: str
+    within: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +278,8 @@ class Finding:
     checks: tuple[Check, ...] = ()
     stop_kinds: tuple[str, ...] = ()
     rests_on: str = ""
+    say_first: str = ""
+    answered: tuple[Answered, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,3 +307,4 @@ class Report:
     findings: tuple[Finding, ...]
     model: ModelInfo
     question: str | None = None
+    timings: tuple[Timing, ...] = ()

@@ -3,6 +3,24 @@
 The bench never touches audio. It judges lists of events by the machine, the
 story and what a person reads and says. All it knows is data
 (`listen/knowledge`); the code holds only facts and order.
+
+Public calls
+------------
+``judge(events=..., quality=..., ...) -> Judgement``
+    The judgement of a clip. `answers` takes ids of first-minute questions and of
+    checks (`Check.id`), each with "yes", "no" or "unknown".
+``answer(result, {"check_id": "yes"}, machine=None) -> same type``
+    A `Report` or `Judgement` after answers to its checks: causes ranked anew
+    (`Cause.standing`, `.speaks_for`, `.speaks_against`, `.why_not`), the next check
+    first, answered checks in `Finding.answered`, and the level raised where an answer
+    calls for a stop. No answer lowers a level. May be called again with more answers.
+``next_check(result) -> Check | None``
+    The one check to do now.
+``summary_lines(result) -> five lines`` for a technician;
+``customer_message(result, long=False) -> str`` plain, no blame, what to do and not to do now;
+``read_aloud(result) -> str`` the question to read aloud on the telephone;
+``to_bring(result) -> Bring`` with `.parts` and `.tools`, most likely first.
+``first_minute_questions(machine=None)``, ``parse_did``, ``parse_gauge``, ``parse_answer``.
 """
 
 from listen.bench.inputs import parse_did, parse_gauge
