@@ -76,6 +76,12 @@ def fill_in(
     }
 
 
+def adopt(clip: hearing.Clip, marks: Sequence[StoryMark]) -> None:
+    """Take the marks tapped while recording for the clip's story; the machine stays as told."""
+    stories = st.session_state.setdefault(_STORIES, {})
+    stories[clip.sha256] = {"begins": None, "marks": list(marks), "gauges": {}}
+
+
 def forget() -> None:
     """Empty the form: another clip is another story."""
     for key in (_MACHINE, _MAINS, _SAID, _AT, _WHAT, _STORIES, _OPEN, _GIVEN):

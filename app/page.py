@@ -27,9 +27,9 @@ def main() -> None:
         return
     if "yes" in answers.values():
         with st.expander("A clip that exists already can still be heard"):
-            chosen = clips.choose()
+            chosen = clips.choose(answers)
     else:
-        chosen = clips.choose()
+        chosen = clips.choose(answers)
     if chosen:
         result.show_all(chosen, answers)
     cards.show("cautions")

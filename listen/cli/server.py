@@ -46,7 +46,7 @@ _OPTIONS: dict[str, str] = {
 
 def command(port: int, script: Path | None = None) -> list[str]:
     """Return the command line that serves the page on `port` of this machine."""
-    script = script or shipped("app") / "page.py"
+    script = script or shipped("app") / "bench_page_serve.py"
     options = [f"--{name}={value}" for name, value in _OPTIONS.items()]
     return [sys.executable, "-m", "streamlit", "run", str(script), f"--server.port={port}", *options]
 
