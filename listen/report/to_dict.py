@@ -17,7 +17,18 @@ from pathlib import Path
 from typing import Any
 
 from listen.report.plain import plain_text
-from listen.types import Check, Expected, Finding, Limit, Quality, Report, SoundEvent, StorySpan
+from listen.types import (
+    Cause,
+    Check,
+    Expected,
+    Finding,
+    Limit,
+    Quality,
+    Report,
+    SoundEvent,
+    StorySpan,
+    Timing,
+)
 
 SCHEMA_ID = "listen-report/1"
 _SCHEMA_FILE = "listen-report-1.schema.json"
@@ -69,6 +80,7 @@ def to_dict(report: Report) -> dict[str, Any]:
         "story": [_span(s) for s in report.story],
         "expected": [_expected(e) for e in report.expected],
         "findings": [_finding(f) for f in report.findings],
+        "timings": [_timing(t) for t in report.timings],
         "model": {
             "version": report.model.version,
             "trained_on": report.model.trained_on,
@@ -168,6 +180,34 @@ def _check(check: Check) -> dict[str, Any]:
         "cautions": list(check.cautions),
         "if_yes": check.if_yes,
         "if_no": check.if_no,
+        "id": check.id,
+        "yes_stops": list(check.yes_stops),
+        "no_stops": list(check.no_stops),
+    }
+
+
+def _cause(cause: Cause) -> dict[str, Any]:
+    return {
+        "text": cause.text,
+        "order": int(cause.order),
+        "id": cause.id,
+        "part": cause.part,
+        "standing": cause.standing,
+        "speaks_for": list(cause.speaks_for),
+        "speaks_against": list(cause.speaks_against),
+        "why_not": cause.why_not,
+    }
+
+
+def _timing(timing: Timing) -> dict[str, Any]:
+    return {
+        "name": timing.name,
+        "text": timing.text,
+        "value": _number(timing.value, 3),
+        "unit": timing.unit,
+        "usual": [_number(timing.usual[0], 3), _number(timing.usual[1], 3)],
+        "source": timing.source,
+        "within": bool(timing.within),
     }
 
 
@@ -181,8 +221,12 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "speaks_against": list(finding.speaks_against),
         "event_ids": list(finding.event_ids),
         "parts": list(finding.parts),
-        "causes": [{"text": c.text, "order": int(c.order)} for c in finding.causes],
+        "causes": [_cause(c) for c in finding.causes],
         "checks": [_check(c) for c in finding.checks],
         "stop_kinds": list(finding.stop_kinds),
         "rests_on": finding.rests_on,
+        "say_first": finding.say_first,
+        "answered": [
+            {"id": a.id, "text": a.text, "answer": a.answer, "means": a.means} for a in finding.answered
+        ],
     }

@@ -68,6 +68,8 @@ _UNITS: tuple[tuple[str, str], ...] = (
     ("_ms", "ms"),
     ("_s", "s"),
 )
+#: From a thousand on the larger unit reads better.
+_LARGER: dict[str, str] = {"Hz": "kHz", "ms": "s"}
 _MEASURE_WORDS: dict[str, str] = {
     "level_db": "level",
     "line_hz": "line",
@@ -183,7 +185,10 @@ def measure_words(measures: Mapping[str, float], *, at_most: int = 3) -> str:
         if name.endswith("_fraction"):
             parts.append(f"{_MEASURE_WORDS[name]} {100 * measures[name]:.0f} %")
             continue
-        parts.append(f"{_MEASURE_WORDS[name]} {_short(measures[name])} {unit}".rstrip())
+        value = measures[name]
+        if unit in _LARGER and abs(value) >= 1000:
+            value, unit = value / 1000, _LARGER[unit]
+        parts.append(f"{_MEASURE_WORDS[name]} {_short(value)} {unit}".rstrip())
     return ", ".join(parts)
 
 
