@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from listen.errors import UnreadableClip, UnusableClip
+from listen.errors import ListenError, UnreadableClip
 from listen.learn.score.truth import Heard, HeardFinding, Pair, TruthClip
 
 PROCESSES = 2
@@ -37,7 +37,7 @@ def hear_clip(clip: TruthClip, model_folder: str | None) -> Heard:
     # Measures are of no use here, and their read-only mapping does not travel between processes.
     events = [replace(event, measures={}) for event in report.events]
     findings = [HeardFinding(f.code, f.level, bool(f.event_ids)) for f in report.findings]
-    return Heard(events, report.verdict, report.level, findings)
+    return Heard(events, report.verdict, report.level, findings, report.mains.measured_hz)
 
 
 def make_and_hear(
@@ -47,7 +47,8 @@ def make_and_hear(
     clip = make(entry, *extra)
     try:
         heard = hear_clip(clip, model_folder)
-    except (UnreadableClip, UnusableClip) as error:
+    except ListenError as error:
+        # Also a machine or a story that the bench refuses: one bad clip must not cost the whole run.
         return f"{clip.name}: {error}"
     return replace(clip, audio=None), heard
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from listen.cli.score_hear import hear_set, write_misses
+from listen.cli.score_mixed import mixed_clip, mixed_entries
 from listen.cli.score_real import clips_folder, real_clip, real_entries
 from listen.cli.score_sets import (
     ABOUT,
@@ -74,15 +75,20 @@ def _real(clips: Path | None, short: bool) -> list[Part]:
     folder = clips_folder(clips)
     if folder is None:
         return [Part("real", missing="there is no folder of recordings: name it in LISTEN_CLIPS")]
+    listed = real_entries(folder)
+    made = mixed_entries(folder, listed["real"])
+    synthesiser = {"generator_sha256": generator_hash("synthetic_audio")}
+
+    def part(
+        name: str, entries: Sequence[Mapping[str, Any]], make: Callable[..., TruthClip], **facts: str
+    ) -> Part:
+        kept = every_nth(entries, SHORT_OTHERS) if short else entries
+        return Part(name, kept, make, (folder,), {"listed": len(entries), **facts})
+
     return [
-        Part(
-            name,
-            every_nth(entries, SHORT_OTHERS) if short else entries,
-            real_clip,
-            (folder,),
-            {"listed": len(entries)},
-        )
-        for name, entries in real_entries(folder).items()
+        part("real", listed["real"], real_clip),
+        part("mixed", made, mixed_clip, **synthesiser),
+        part("stand_ins", listed["stand_ins"], real_clip),
     ]
 
 

@@ -37,6 +37,9 @@ _MAY = {
 }  # fmt: skip
 _ENV_CREDIT = "ESC-10, K. J. Piczak (2015), CC BY 3.0; credits of each clip in the set's own README"
 _ENV_TEST = ("3", "4", "5")
+#: Kinds of stand-ins whose sound is locked to the mains, and that mains: 50 Hz by their sources' places,
+#: with one recording whose own series of lines is that of 60 Hz.
+_LOCKED_KINDS, _LOCKED_HZ, _SIXTY = ("microwave_hum", "motor_loaded"), 50.0, "6-83703"
 #: Shorter clips are set into quiet, so that they can be heard at all.
 _LEAST_S, _QUIET_DBFS = 1.0, -75.0
 
@@ -78,7 +81,13 @@ def real_entries(folder: Path) -> dict[str, list[dict[str, Any]]]:
         if near is None:
             real.append(entry | {"may": ["other"]})
             continue
-        stand_ins.append(entry | {"sounds": [near[0]], "may": [*near[1], *entry["sounds"]]})
+        kind = row["path"].split("/")[1]
+        hz = 60.0 if _SIXTY in row["path"] else _LOCKED_HZ
+        stand_ins.append(
+            entry
+            | {"sounds": [near[0]], "may": [*near[1], *entry["sounds"]]}
+            | ({"mains_hz": hz} if kind in _LOCKED_KINDS else {})
+        )
     env = folder / "env10.csv"
     if env.is_file():
         with env.open(encoding="utf-8") as file:
@@ -119,4 +128,5 @@ def real_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     return TruthClip(
         name=Path(entry["path"]).name, group=entry["recording"], duration_s=length_s, labels=labels,
         family=entry["path"].split("/")[1], verdict="cannot_tell", weak=True, audio=wav(samples, rate_hz), how=dict(entry), credit=entry["credit"],
+        mains_hz=entry.get("mains_hz"),
     )  # fmt: skip

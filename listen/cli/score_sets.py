@@ -21,6 +21,7 @@ ABOUT = {
     "second": "scenes of a second, differently built generator; never accuracy on machines",
     "phones": "scenes played through a real browser's microphone path and real codecs; never accuracy on machines",
     "real": "real recordings (test fold) of what surrounds a machine: real, proxy; labels hold for a clip as a whole",
+    "mixed": "synthesised faults 10 dB over a real recording (test fold) of what surrounds a machine: real, proxy; never accuracy on machines",
     "stand_ins": "real recordings (test fold) of what resembles a machine's sound: real, proxy; never accuracy on machines",
 }
 SHORT_SCENES, SHORT_OTHERS = 60, 20
@@ -134,7 +135,7 @@ def render_entry(entry: Mapping[str, Any], grains: Path | None = None) -> TruthC
         verdict=None if entry["kind"] == "sound" else scene.verdict, carries=scene.carries,
         audio=wav(scene.samples, scene.rate_hz), story=[(float(t), str(w)) for t, w in scene.story],
         machine=None if entry["kind"] == "sound" else scene.machine, gauges=scene.gauges if entry["kind"] != "sound" else {},
-        how={**entry, "corpus": getattr(scene, "corpus", "")}, credit="; ".join(getattr(scene, "credits", ())),
+        how={**entry, "corpus": getattr(scene, "corpus", "")}, credit="; ".join(getattr(scene, "credits", ())), mains_hz=scene.mains_hz,
     )  # fmt: skip
 
 
@@ -159,5 +160,5 @@ def phone_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
         name=Path(entry["file"]).name, group=f"{entry['family']}-{entry['seed']}", duration_s=float(entry.get("duration_s", end_s)),
         labels=labels, family=entry["family"], verdict=entry["verdict"], carries=bool(entry["carries"]), audio=path,
         story=[(float(t), str(w)) for t, w in entry["story"]], machine=entry["machine"], gauges=entry["gauges"],
-        how={"chain": entry.get("chain"), "codec": entry.get("codec")},
+        how={"chain": entry.get("chain"), "codec": entry.get("codec")}, mains_hz=entry.get("mains_hz"),
     )  # fmt: skip

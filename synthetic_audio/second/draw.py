@@ -126,8 +126,12 @@ def _machine(rng: np.random.Generator, needs: dict[str, Any], mains_hz: int | No
         **needs,
     }
     drawn = {key: values[rng.integers(len(values))] for key, values in choices.items()}
-    if "pump" not in needs and drawn["group"] == "manual_lever":
-        drawn["pump"] = "none"
+    if drawn["group"] == "manual_lever":
+        # It presses the water by hand: a machine that needs a pump has another group.
+        if "pump" in needs:
+            drawn["group"] = "lever_drain"
+        else:
+            drawn["pump"] = "none"
     if drawn["pump"] == "none":
         drawn |= {"group": "manual_lever", "fill": "manual", "shared_pump": False, "coils": "ac"}
     if drawn["fill"] == "manual":

@@ -1,10 +1,12 @@
 """Counting by the rules: tolerances, don't-care, and the published reference implementation as oracle."""
 
+import numpy as np
 import pytest
 
 from listen.errors import KnowledgeError
 from listen.learn.score import load_rules
-from listen.learn.score.match import count_sound
+from listen.learn.score.events import count_all, score_events
+from listen.learn.score.match import count_sound, pair_up
 from listen.vocabulary import SOUNDS
 from tests.learn_score.made import clip, event, label, random_pairs
 
@@ -100,6 +102,58 @@ def test_tolerances():
 def test_matching_finds_the_most_pairs_not_the_first():
     labels = [label("click", 1.00, 1.01), label("click", 1.06, 1.07)]
     assert counts("click", labels, [event("click", 1.03, 1.04), event("click", 0.96, 0.97)]) == (2, 0, 0)
+
+
+def test_the_surest_of_those_that_agree_is_the_hit():
+    labels = [label("click", 1.0, 1.01)]
+    for order in (1, -1):
+        events = [
+            event("click", 1.01, 1.02, 0.3),
+            event("click", 0.99, 1.0, 0.8),
+            event("click", 1.02, 1.03, 0.5),
+        ]
+        c = count_sound("click", clip(labels), events[::order], RULES)
+        assert sorted(c.answers, reverse=True) == [(0.8, True), (0.5, False), (0.3, False)]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_events_above_any_threshold_are_paired_as_if_alone(seed):
+    """Oracle: scipy's maximum matching (Hopcroft-Karp) of the events above each threshold."""
+    from scipy.sparse import csr_array
+    from scipy.sparse.csgraph import maximum_bipartite_matching
+
+    rng = np.random.default_rng(seed)
+    agree = rng.random((12, 8)) < 0.25
+    probability = np.round(rng.random(12), 1)
+    partner = pair_up(agree, probability)
+    assert len(set(partner[partner >= 0].tolist())) == (partner >= 0).sum()
+    assert all(agree[n, at] for n, at in enumerate(partner) if at >= 0)
+    for threshold in np.unique(probability):
+        above = probability >= threshold
+        alone = maximum_bipartite_matching(csr_array(agree[above].astype(np.int8)), perm_type="column")
+        assert (partner[above] >= 0).sum() == (alone >= 0).sum()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_average_precision_is_that_of_the_reference_at_every_threshold(seed):
+    """sed_eval counts the events above each threshold on its own; the area is put together from its counts."""
+    sed_eval = pytest.importorskip("sed_eval")
+    pairs = random_pairs("hiss", seed, n_clips=5)
+    mine = score_events(pairs, count_all(pairs, RULES), RULES)["sounds"]["hiss"]["average_precision"]["value"]
+    area, reached = 0.0, 0.0
+    for threshold in sorted({e.probability for _, h in pairs for e in h.events}, reverse=True):
+        theirs = sed_eval.sound_event.EventBasedMetrics(
+            event_label_list=["hiss"], t_collar=RULES.onset_s["span"], percentage_of_length=RULES.offset_share,
+            evaluate_onset=True, evaluate_offset=True, event_matching_type="optimal",
+        )  # fmt: skip
+        for truth, answer in pairs:
+            above = [e for e in answer.events if e.probability >= threshold]
+            theirs.evaluate(container(truth.labels, truth.name), container(above, truth.name))
+        row = theirs.results_class_wise_metrics()["hiss"]["f_measure"]
+        area += row["precision"] * (row["recall"] - reached)
+        reached = row["recall"]
+    assert 0.1 < mine < 0.95
+    assert mine == pytest.approx(area, abs=1e-4)
 
 
 @pytest.mark.parametrize(

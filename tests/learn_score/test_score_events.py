@@ -5,7 +5,7 @@ import pytest
 
 from listen.learn.score import load_rules, score_set
 from listen.learn.score.events import average_precision, count_all, score_events
-from listen.learn.score.intervals import resample_weights, spread, wilson
+from listen.learn.score.intervals import effective_n, resample_weights, share, share_of, spread, wilson
 from tests.learn_score.made import clip, event, heard, label, random_pairs
 
 RULES = load_rules()
@@ -80,6 +80,38 @@ def test_bootstrap_covers_the_true_share_about_as_often_as_it_says():
         low, high = np.percentile(draws, [2.5, 97.5])
         covered += low <= 0.7 <= high
     assert 0.88 <= covered / 150 <= 0.99
+
+
+def test_share_over_alike_answers_covers_the_truth_and_the_plain_interval_does_not():
+    """Recordings of ten answers whose own share varies (beta-binomial): intervals must count recordings."""
+    rng = np.random.default_rng(8)
+    covered = plain = 0
+    for _ in range(400):
+        own = rng.beta(2, 1, 30)
+        hits = rng.binomial(10, own)
+        row = share(hits, np.full(30, 10))
+        covered += row["low"] <= 2 / 3 <= row["high"]
+        low, high = wilson(int(hits.sum()), 300)
+        plain += low <= 2 / 3 <= high
+    assert 0.91 <= covered / 400 <= 0.99
+    assert plain / 400 < 0.85
+
+
+def test_share_of_one_answer_a_recording_is_wilsons():
+    row = share_of([(str(n), n < 15) for n in range(148)])
+    assert (row["low"], row["high"]) == pytest.approx(wilson(15, 148), abs=1e-4)
+    assert (row["hits"], row["n"], row["recordings"]) == (15, 148, 148)
+
+
+def test_few_or_unanimous_recordings_count_once_each():
+    # Two hundred right answers of two recordings say no more than two.
+    assert effective_n(np.array([100, 100]), np.array([100, 100])) == 2.0
+    assert effective_n(np.full(9, 20), np.full(9, 20)) == 9.0
+    assert effective_n(np.array([3, 0]), np.array([5, 0])) == 1.0
+    assert share([], []) == {"value": None, "low": 0.0, "high": 1.0, "hits": 0, "n": 0, "recordings": 0}
+    # All or nothing by recording: worth about as much as there are recordings.
+    all_or_none = np.repeat([0, 10], 20)
+    assert effective_n(all_or_none, np.full(40, 10)) == pytest.approx(39, abs=0.01)
 
 
 def test_few_recordings_are_listed_and_not_averaged():

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from listen.learn.score.events import group_places
-from listen.learn.score.intervals import between, resample_weights
+from listen.learn.score.intervals import between, resample_weights, share_of
 from listen.learn.score.match import wanted_and_free
 from listen.learn.score.rules import Rules
 from listen.learn.score.truth import Pair
@@ -140,13 +140,17 @@ def gather(pairs: Sequence[Pair], sounds: Sequence[str], rules: Rules) -> Answer
 
 
 def reliability(answers: Answers) -> list[dict[str, Any]]:
-    """Return, in bins of equal width, how sure the ear was and how often it was right."""
+    """Return, in bins of equal width, how sure the ear was and the share in which it was right."""
     place = np.minimum((answers.probability * _BINS).astype(int), _BINS - 1)
     return [
         {
             "mean_probability": round(float(answers.probability[place == b].mean()), 4),
-            "right": int(answers.right[place == b].sum()),
-            "n": int((place == b).sum()),
+            **share_of(
+                [
+                    (str(g), bool(r))
+                    for g, r in zip(answers.group[place == b], answers.right[place == b], strict=True)
+                ]
+            ),
         }
         for b in range(_BINS)
         if (place == b).any()

@@ -20,7 +20,7 @@ class Tally:
 
     Attributes
     ----------
-    hits, misses, false : np.ndarray [shape=(recordings,)]
+    hits, misses, false, labels, touched : np.ndarray [shape=(recordings,)]
     probability, hit, group : np.ndarray [shape=(answers,)]
         Every answer, the surest first; `group` is the place of its recording.
     """
@@ -28,6 +28,8 @@ class Tally:
     hits: np.ndarray
     misses: np.ndarray
     false: np.ndarray
+    labels: np.ndarray
+    touched: np.ndarray
     probability: np.ndarray
     hit: np.ndarray
     group: np.ndarray
@@ -60,6 +62,8 @@ def tally(sound: str, counted: Sequence[Counts], groups: np.ndarray, n_groups: i
         by_group([c.hits for c in counted]),
         by_group([c.misses for c in counted]),
         by_group([c.false for c in counted]),
+        by_group([c.labels for c in counted]),
+        by_group([c.touched for c in counted]),
         np.array([a[0] for a in answers], float),
         np.array([a[1] for a in answers], bool),
         np.array([a[2] for a in answers], int),
@@ -142,9 +146,9 @@ def score_events(pairs: Sequence[Pair], counted: dict[str, list[Counts]], rules:
             "family": rules.family_of(sound),
             "counted": "clip" if weak else rules.kind[sound],
             "recordings": t.n_recordings,
-            "precision": share(hits, hits + false),
-            "recall": share(hits, hits + misses),
-            "touched": share(sum(c.touched for c in counted[sound]), sum(c.labels for c in counted[sound])),
+            "precision": share(t.hits, t.hits + t.false),
+            "recall": share(t.hits, t.hits + t.misses),
+            "touched": share(t.touched, t.labels),
             "f1": spread(
                 float(f1(hits, misses, false)), draws[sound], t.n_recordings, rules.least_recordings
             ),

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.sparse import csr_array
-from scipy.sparse.csgraph import maximum_bipartite_matching
+from scipy.optimize import linear_sum_assignment
 
 from listen.learn.score.rules import Rules
 from listen.learn.score.truth import ABSENT, FIND, FREE, TruthClip, TruthLabel
@@ -105,6 +104,36 @@ def agrees(sound: str, event: SoundEvent, label: TruthLabel, rules: Rules) -> bo
     return abs(event.offset_s - label.offset_s) <= tolerance_s + 1e-9
 
 
+def pair_up(agree: np.ndarray, probability: np.ndarray) -> np.ndarray:
+    """Pair events with labels, one to one: as many as can be, and among those the surest events.
+
+    So the events above any threshold hold as many hits as if they alone were paired (sets that
+    can be paired are a matroid: the heaviest is the heaviest at every threshold), which is what
+    average precision asks for.
+
+    Parameters
+    ----------
+    agree : np.ndarray [shape=(events, labels)], bool
+    probability : np.ndarray [shape=(events,)]
+
+    Returns
+    -------
+    np.ndarray [shape=(events,)], int
+        Each event's label, -1 for none.
+    """
+    partner = np.full(len(agree), -1)
+    if agree.size == 0:
+        return partner
+    # One pair more outweighs any order of sureness among them.
+    rank = np.empty(len(probability))
+    rank[np.argsort(probability, kind="stable")] = np.arange(len(probability))
+    weight = agree * (1 + rank[:, None] / (len(rank) + 1) ** 2)
+    rows, columns = linear_sum_assignment(weight, maximize=True)
+    paired = agree[rows, columns]
+    partner[rows[paired]] = columns[paired]
+    return partner
+
+
 def _one_to_one(
     sound: str,
     events: list[SoundEvent],
@@ -112,10 +141,12 @@ def _one_to_one(
     free: list[tuple[float, float]],
     rules: Rules,
 ) -> Counts:
-    partner = np.full(len(events), -1)
-    if events and wanted:
-        table = np.array([[agrees(sound, e, w, rules) for w in wanted] for e in events])
-        partner = maximum_bipartite_matching(csr_array(table.astype(np.int8)), perm_type="column")
+    partner = pair_up(
+        np.array([[agrees(sound, e, w, rules) for w in wanted] for e in events], bool).reshape(
+            len(events), len(wanted)
+        ),
+        np.array([e.probability for e in events]),
+    )
     counts = Counts()
     for event, at in zip(events, partner, strict=True):
         if at < 0 and _excused(sound, event, free, rules):

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from listen.learn.score import plots
-from listen.learn.score.table import by_score, figure, unfamiliar_text, verdict_rows
+from listen.learn.score.table import by_score, figure, mains_text, unfamiliar_text, verdict_rows
 
 
 @cache
@@ -36,6 +36,6 @@ def render_page(sheet: Mapping[str, Any]) -> str:
         _environment()
         .get_template("scores.html.j2")
         .render(
-            sheet=sheet, plots=plots, by_score=by_score, figure=figure, verdict_rows=verdict_rows, unfamiliar_text=unfamiliar_text
+            sheet=sheet, plots=plots, by_score=by_score, figure=figure, verdict_rows=verdict_rows, unfamiliar_text=unfamiliar_text, mains_text=mains_text
         )
     )  # fmt: skip

@@ -12,8 +12,6 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from listen.learn.score.intervals import wilson
-
 LEFT, WIDTH, ROW = 150, 300, 22
 #: Side of the square in which a reliability curve is drawn, and its margin.
 SIDE, MARGIN = 180, 34
@@ -54,10 +52,9 @@ def reliability_points(bins: Sequence[Mapping[str, Any]]) -> list[dict[str, floa
     most = max((b["n"] for b in bins), default=1)
     points = []
     for b in bins:
-        low, high = wilson(b["right"], b["n"])
         points.append(
             {
-                "x": round(MARGIN + SIDE * b["mean_probability"], 1), "y": up(b["right"] / b["n"]), "low": up(low), "high": up(high),
+                "x": round(MARGIN + SIDE * b["mean_probability"], 1), "y": up(b["value"]), "low": up(b["low"]), "high": up(b["high"]),
                 "size": round(3 + 6 * math.sqrt(b["n"] / most), 1), "n": b["n"],
             }
         )  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 
 from listen.learn.score.calibration import score_calibration
 from listen.learn.score.events import count_all, group_places, score_events
+from listen.learn.score.mains import score_mains
 from listen.learn.score.misses import worst
 from listen.learn.score.rules import Rules, load_rules
 from listen.learn.score.truth import Pair
@@ -51,6 +52,9 @@ def score_set(
     }
     if any(clip.verdict is not None for clip, _ in pairs):
         sheet["verdicts"] = score_verdicts(pairs, rules)
+    mains = score_mains(pairs, rules)
+    if mains is not None:
+        sheet["mains"] = mains
     return sheet
 
 

@@ -32,7 +32,10 @@ def figure(row: Mapping[str, Any] | None, digits: int = 2) -> str:
     if row["low"] is None:
         return f"{row['value']:.{digits}f}"
     text = f"{row['value']:.{digits}f} [{row['low']:.{digits}f}, {row['high']:.{digits}f}]"
-    return f"{text} ({row['hits']}/{row['n']})" if "n" in row else text
+    if "n" not in row:
+        return text
+    of = f", {row['recordings']} recordings" if row["recordings"] != row["n"] else ""
+    return f"{text} ({row['hits']}/{row['n']}{of})"
 
 
 def by_score(part: Mapping[str, Any]) -> list[tuple[str, Any]]:
@@ -89,6 +92,8 @@ def card_table(sheet: Mapping[str, Any]) -> str:
             lines.append(
                 f"| {family} | {figure(mean)} | {row['events']} | {figure(row.get('brier_skill'))} | {figure(row.get('slope'))} |"
             )
+        if "mains" in part:
+            lines += ["", f"Mains, where a sound is locked to it: {mains_text(part['mains'])}."]
         lines += ["", f"Unfamiliar sounds: {unfamiliar_text(part['unfamiliar'])}.", ""]
     if sheet.get("realness"):
         lines += ["### Synthetic against real", "", sheet["realness"]["about"], ""]
@@ -115,6 +120,14 @@ def verdict_rows(verdicts: Mapping[str, Any]) -> list[tuple[str, Mapping[str, An
     rows = [(text, verdicts[key]) for key, text in _VERDICT_ROWS]
     rows += [(text, verdicts["stops"][key]) for key, text in _STOP_ROWS]
     return [(text, row) for text, row in rows if row["n"]]
+
+
+def mains_text(row: Mapping[str, Any]) -> str:
+    """Write how the mains was measured where a sound is locked to it."""
+    error = row["middle_error_hz"]
+    return f"measured {figure(row['measured'])}, right among these {figure(row['right'])}" + (
+        f", {error:.2f} Hz off in the middle" if error is not None else ""
+    )
 
 
 def fill_card(text: str, sheet: Mapping[str, Any]) -> str:
@@ -171,6 +184,8 @@ def summary(sheet: Mapping[str, Any]) -> str:
                 else row["not_given"]
             )
             lines.append(f"  {family:10} mean F1 {_short(mean)}; {row['events']} events, {given}")
+        if "mains" in part:
+            lines.append(f"  mains, where a sound is locked to it: {mains_text(part['mains'])}")
         lines += [f"  unfamiliar sounds: {unfamiliar_text(part['unfamiliar'])}", ""]
     if sheet.get("realness"):
         lines.append(f"SYNTHETIC AGAINST REAL: {sheet['realness']['about']}")

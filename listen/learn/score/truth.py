@@ -77,6 +77,8 @@ class TruthClip:
         How to make the clip again, for the record.
     credit : str
         Whom to name wherever the clip is played.
+    mains_hz : float or None
+        The mains as it was, where it is known.
     """
 
     name: str
@@ -93,6 +95,7 @@ class TruthClip:
     gauges: Mapping[str, float] = field(default_factory=dict)
     how: Mapping[str, Any] = field(default_factory=dict)
     credit: str = ""
+    mains_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +109,13 @@ class HeardFinding:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What the tool said of a clip; `findings` in its order."""
+    """What the tool said of a clip; `findings` in its order, `measured_hz` the mains that it measured."""
 
     events: Sequence[SoundEvent]
     verdict: str
     level: str
     findings: Sequence[HeardFinding] = ()
+    measured_hz: float | None = None
 
 
 Pair = tuple[TruthClip, Heard]

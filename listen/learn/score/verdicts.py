@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from listen.learn.score.intervals import share
+from listen.learn.score.intervals import share_of
 from listen.learn.score.rules import Rules
 from listen.learn.score.truth import Heard, Pair, TruthClip
 from listen.types import VERDICTS
@@ -20,6 +20,11 @@ def stops(heard: Heard) -> tuple[bool, bool]:
 def first_right(clip: TruthClip, heard: Heard, among: int = 1) -> bool:
     """Whether the finding that the clip calls for stands among the first ones."""
     return clip.family in [f.code for f in heard.findings[:among]]
+
+
+def _share(pairs: Sequence[Pair], test: Callable[[TruthClip, Heard], bool]) -> dict[str, Any]:
+    """Share of clips that pass a test, its interval by recordings."""
+    return share_of([(clip.group, test(clip, heard)) for clip, heard in pairs])
 
 
 def score_verdicts(pairs: Sequence[Pair], rules: Rules) -> dict[str, Any]:
@@ -46,16 +51,14 @@ def score_verdicts(pairs: Sequence[Pair], rules: Rules) -> dict[str, Any]:
         "clips": len(judged),
         "carrying": len(asked),
         "table": table,
-        "right_among_answered": share(sum(h.verdict == c.verdict for c, h in answered), len(answered)),
-        "coverage": share(len(answered), len(asked)),
-        "finding_first": share(sum(first_right(c, h) for c, h in faulty), len(faulty)),
-        "finding_in_three": share(sum(first_right(c, h, 3) for c, h in faulty), len(faulty)),
-        "answered_without_carrying": share(sum(h.verdict != "cannot_tell" for _, h in mute), len(mute)),
-        "wrong_without_carrying": share(
-            sum(h.verdict not in ("cannot_tell", c.verdict) for c, h in mute), len(mute)
-        ),
-        "cannot_tell_without_machine": share(sum(h.verdict == "cannot_tell" for _, h in empty), len(empty)),
-        "abnormal_without_machine": share(sum(h.verdict == "abnormal" for _, h in empty), len(empty)),
+        "right_among_answered": _share(answered, lambda c, h: h.verdict == c.verdict),
+        "coverage": _share(asked, lambda c, h: h.verdict != "cannot_tell"),
+        "finding_first": _share(faulty, first_right),
+        "finding_in_three": _share(faulty, lambda c, h: first_right(c, h, 3)),
+        "answered_without_carrying": _share(mute, lambda c, h: h.verdict != "cannot_tell"),
+        "wrong_without_carrying": _share(mute, lambda c, h: h.verdict not in ("cannot_tell", c.verdict)),
+        "cannot_tell_without_machine": _share(empty, lambda c, h: h.verdict == "cannot_tell"),
+        "abnormal_without_machine": _share(empty, lambda c, h: h.verdict == "abnormal"),
         "stops": _score_stops(judged, asked, rules),
         "families": _by_family(judged),
     }
@@ -67,11 +70,11 @@ def _score_stops(judged: list[Pair], asked: list[Pair], rules: Rules) -> dict[st
     other = [(c, h) for c, h in judged if c.verdict == "abnormal" and c.family not in rules.stop_from_sound]
     return {
         "called_for": sorted({c.family for c, _ in called}),
-        "from_sound_where_called_for": share(sum(stops(h)[0] for _, h in called), len(called)),
-        "false_from_sound": share(sum(stops(h)[0] for _, h in quiet), len(quiet)),
-        "false_from_gauge_or_story": share(sum(stops(h)[1] for _, h in quiet), len(quiet)),
-        "from_gauge_or_story": share(sum(stops(h)[1] for _, h in judged), len(judged)),
-        "from_sound_on_other_faults": share(sum(stops(h)[0] for _, h in other), len(other)),
+        "from_sound_where_called_for": _share(called, lambda c, h: stops(h)[0]),
+        "false_from_sound": _share(quiet, lambda c, h: stops(h)[0]),
+        "false_from_gauge_or_story": _share(quiet, lambda c, h: stops(h)[1]),
+        "from_gauge_or_story": _share(judged, lambda c, h: stops(h)[1]),
+        "from_sound_on_other_faults": _share(other, lambda c, h: stops(h)[0]),
     }
 
 
@@ -82,12 +85,12 @@ def _by_family(judged: list[Pair]) -> dict[str, Any]:
         counted = [
             (c, h) for c, h in mine if c.carries or c.verdict == "cannot_tell"
         ]  # a clip without a machine has nothing to carry
-        right = sum(
-            first_right(c, h) if c.verdict == "abnormal" else h.verdict == c.verdict for c, h in counted
-        )
         rows[family] = {
             "clips": len(mine),
-            "right": share(right, len(counted)),
+            "right": _share(
+                counted,
+                lambda c, h: first_right(c, h) if c.verdict == "abnormal" else h.verdict == c.verdict,
+            ),
             "stops_from_sound": sum(stops(h)[0] for _, h in mine),
             "stops_from_gauge_or_story": sum(stops(h)[1] for _, h in mine),
         }

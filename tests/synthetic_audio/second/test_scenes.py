@@ -57,6 +57,17 @@ def test_every_family_renders(family):
     )
 
 
+def test_no_lever_machine_has_a_pump():
+    """It presses the water by hand (common practice): such a machine would be refused by whoever judges it."""
+    pumps = {
+        draw(seed, family).machine["pump"]
+        for family in FAMILIES
+        for seed in range(30)
+        if draw(seed, family).machine["group"] == "manual_lever"
+    }
+    assert pumps == {"none"}
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("family", ["fill_too_often", "fill_never_ends"])
 @pytest.mark.parametrize("seed", [1, 2])
