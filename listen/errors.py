@@ -35,3 +35,7 @@ class KnowledgeError(ListenError):
 
 class ModelBundleError(ListenError):
     """A model bundle is missing, altered or does not fit this version."""
+
+
+class LibraryError(ListenError):
+    """The shop's sound library cannot do what was asked, or is damaged."""

@@ -1,0 +1,292 @@
+"""The shop's sound library behind one object."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
+
+from sqlalchemy import select, update
+
+from listen.library import adding, deletion, opinions
+from listen.library import clips as c
+from listen.library import tables as t
+from listen.library.engine import Database
+from listen.library.intake import Intake
+from listen.library.labels import Labels, named
+from listen.library.machines import Machines, machine_of
+from listen.library.outcomes import Outcomes
+from listen.library.place import Place, find_place
+from listen.library.records import ClipRecord, Deletion, OpinionRecord
+from listen.library.schema import prepare
+from listen.library.values import clean, moment, now
+from listen.library.vault import disk_errors, open_vault
+from listen.types import Report, StoryMark
+
+if TYPE_CHECKING:
+    from listen.decode import DecodeWorker
+
+
+def open_library(
+    where: str | os.PathLike[str] | None = None, *, vault: str | None = None, create: bool = True
+) -> Library:
+    """Open the shop's library, making it when it is not there yet.
+
+    Parameters
+    ----------
+    where : str, path or None
+        A folder, or `postgresql://USER@HOST/DATABASE`. None: the environment's LISTEN_LIBRARY,
+        else this user's data folder.
+    vault : str, optional
+        Folder or fsspec URL for the audio; needed with PostgreSQL (or LISTEN_VAULT).
+    create : bool
+        False: a library that is not there is an error.
+
+    Returns
+    -------
+    Library
+        To be closed, or used in a `with` block. Threads may share it.
+
+    Raises
+    ------
+    LibraryError
+        It cannot be reached, is another program's, or was made by a newer version.
+    """
+    place = find_place(where, vault)
+    if create or not place.embedded:
+        with disk_errors("The library's folder"):
+            place.home.mkdir(parents=True, exist_ok=True, mode=0o700)
+    elif not Path(place.url.removeprefix("sqlite:///")).is_file():
+        from listen.errors import LibraryError
+
+        raise LibraryError(
+            f"There is no library at {place.shown}: name the right place, or add a first clip."
+        )
+    database = Database(place)
+    try:
+        prepare(database, create=create)
+        library = Library(place, database)
+        deletion.finish_removals(database, library.vault)
+    except BaseException:
+        database.close()
+        raise
+    return library
+
+
+class Library:
+    """A shop's recordings, what people say of them, and what can be learnt from them.
+
+    Made by :func:`open_library`. What a method returns from has been stored: it outlives a kill or a
+    power cut.
+
+    Attributes
+    ----------
+    place : Place
+        Where it lies; `place.shown` in words.
+    machines : Machines
+        `add`, `get`, `all`, `change`, `profile`.
+    labels : Labels
+        `add`, `correct`, `withdraw`, `of(clip, history=…)`.
+    outcomes : Outcomes
+        `add`, `of(clip=…, machine=…)`.
+    intake : Intake
+        `add`, `get`, `queue`, `set_status`, `answer`, `read_file`, `refuse_file`.
+    """
+
+    def __init__(self, place: Place, database: Database) -> None:
+        self.place = place
+        self.database = database
+        self.vault = open_vault(place.vault, place.home)
+        self.machines = Machines(database)
+        self.labels = Labels(database)
+        self.outcomes = Outcomes(database)
+        self.intake = Intake(database, self.vault)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the database; more than once does no harm."""
+        self.database.close()
+
+    # Clips -------------------------------------------------------------------------------------
+
+    def add_clip(
+        self, source: str | os.PathLike[str] | bytes, *, machine: str | None = None, name: str | None = None,
+        story: Iterable[StoryMark | Sequence[Any]] = (), gauges: Mapping[str, float] | None = None, said: str = "",
+        answers: Mapping[str, str] | None = None, capture: Mapping[str, Any] | None = None,
+        recorded_at: str | datetime | None = None, by: str = "", consent: str = "shop", consent_by: str = "",
+        keep_until: str | date | None = None, ticket: str = "", before_clip: str | None = None, came_from: str = "shop",
+        origin_sha256: str | None = None, report: Report | None = None, worker: DecodeWorker | None = None,
+        again: bool = False,
+    ) -> ClipRecord:  # fmt: skip
+        """Store a recording with what is told about it.
+
+        The original bytes stay as they are (they may hold the place of recording: say so when asking
+        for consent); beside them a FLAC for playing and the ear's measurements are kept. The same
+        bytes again give the clip that is there, with `was_known` set and nothing changed.
+
+        Parameters
+        ----------
+        source : path or bytes
+        machine : str, optional
+            Short name of a machine of this library; None where no machine is heard.
+        name : str, optional
+            Name to show.
+        story : sequence of StoryMark or (seconds, word)
+        gauges : mapping
+            Readings in bar: `boiler`, `brew`, `line`.
+        said : str
+        answers : mapping
+            First-minute answers.
+        capture : mapping
+            How it was recorded: `phone`, `place` (where the phone lay), and settings as the browser
+            told them. Texts, numbers, yes or no.
+        recorded_at : str or datetime, optional
+        by : str
+            Who adds it.
+        consent : {"shop", "learn", "share"}
+            What the owner agreed to; `shop`: kept for the work on this machine only.
+        consent_by : str
+            Who gave the consent; `by` when missing.
+        keep_until : str or date, optional
+        ticket : str
+            Number of the job.
+        before_clip : str, optional
+            The clip from before the repair whose result this one shows.
+        came_from : {"shop", "customer", "folder", "exchange"}
+        origin_sha256 : str, optional
+            Of the first recording, where this is a copy from an exchange.
+        report : Report, optional
+            The tool's opinion, from :func:`listen.hear` on the same bytes.
+        worker : DecodeWorker, optional
+        again : bool
+            Take in a recording that was deleted on request: only with new consent.
+
+        Raises
+        ------
+        UnreadableClip, UnusableClip
+            It cannot be decoded. Nothing is stored.
+        LibraryError
+            Something told is not right, no such machine, deleted on request, or the disk is full.
+        """
+        told = adding.Told(
+            machine, story, gauges, said, answers, capture, recorded_at, by, consent, consent_by, keep_until, ticket,
+            before_clip, came_from, origin_sha256,
+        )  # fmt: skip
+        record = adding.add_clip(
+            self.database, self.vault, source, told, name=name, worker=worker, again=again
+        )
+        if report is not None:
+            self.add_opinion(record.sha256, report)
+        return record
+
+    def clip(self, id: str) -> ClipRecord:
+        """Return a clip by its hash, or by at least six signs of its beginning."""
+        with self.database.reading() as connection:
+            return c.record(c.find(connection, id))
+
+    def clips(
+        self, *, machine: str | None = None, fold: str | None = None, good: bool | None = None,
+        complete: bool | None = None, search: str = "", limit: int | None = None,
+    ) -> tuple[ClipRecord, ...]:  # fmt: skip
+        """Return clips, the latest recording first; `search`: words in name, words said, ticket or machine."""
+        with self.database.reading() as connection:
+            return c.listed(
+                connection,
+                machine=machine,
+                fold=fold,
+                good=good,
+                complete=complete,
+                search=search,
+                limit=limit,
+            )
+
+    def original(self, id: str) -> bytes:
+        """Return a clip's original bytes. They may hold the place of recording: never pass them on."""
+        return self.vault.read(self.clip(id).sha256)
+
+    def playable(self, id: str) -> Path:
+        """Return the FLAC file of a clip, for playing: mono, without any metadata of the original."""
+        return self.vault.local(self.clip(id).flac_sha256)
+
+    def change_clip(
+        self, id: str, *, machine: str | None = None, story: Iterable[StoryMark | Sequence[Any]] | None = None,
+        gauges: Mapping[str, float] | None = None, said: str | None = None, answers: Mapping[str, str] | None = None,
+        capture: Mapping[str, Any] | None = None, recorded_at: str | datetime | None = None, consent: str | None = None,
+        consent_by: str | None = None, keep_until: str | date | None = None, ticket: str | None = None,
+        before_clip: str | None = None,
+    ) -> ClipRecord:  # fmt: skip
+        """Change what is told about a clip; what is left out stays. Another machine brings its fold with it."""
+        values: dict[str, Any] = {}
+        if story is not None:
+            values["story"] = c.story_values(story)
+        if gauges is not None:
+            values["gauges"] = c.gauge_values(gauges)
+        if answers is not None:
+            values["answers"] = c.word_values(answers, "The answers")
+        if capture is not None:
+            values["capture"] = c.word_values(capture, "How it was recorded")
+        if recorded_at is not None:
+            values["recorded_at"] = moment(recorded_at, "recorded")
+        if consent is not None:
+            values |= {"consent": c.consent_value(consent), "consent_by": named(consent_by or "")}
+        if keep_until is not None:
+            values["keep_until"] = c.day_value(keep_until)
+        values |= {k: clean(v) for k, v in (("said", said), ("ticket", ticket)) if v is not None}
+        with self.database.writing() as connection:
+            row = c.find(connection, id)
+            if machine is not None:
+                fold = machine_of(connection, machine).fold
+                # Once kept for tests, always kept for tests: it may have been measured on.
+                values |= {"machine": machine, "fold": "test" if row.fold == "test" else fold}
+            if before_clip is not None:
+                values["before_clip"] = c.find(connection, before_clip).sha256
+            if values:
+                connection.execute(update(t.clips).where(t.clips.c.sha256 == row.sha256).values(**values))
+        return self.clip(row.sha256)
+
+    def mark_good(self, id: str, *, by: str, good: bool = True) -> ClipRecord:
+        """Call a clip known-good: its machine was found in good order when it was recorded. Or take that back."""
+        return self._mark(id, "good", by, good)
+
+    def mark_complete(self, id: str, *, by: str, complete: bool = True) -> ClipRecord:
+        """Say that a clip's labels name every sound in it: only then may the ear learn from it. Or take that back."""
+        return self._mark(id, "complete", by, complete)
+
+    def _mark(self, id: str, what: str, by: str, yes: bool) -> ClipRecord:
+        who = named(by)
+        values = {f"{what}_by": who if yes else None, f"{what}_at": now() if yes else None}
+        with self.database.writing() as connection:
+            sha256 = c.find(connection, id).sha256
+            connection.execute(update(t.clips).where(t.clips.c.sha256 == sha256).values(**values))
+        return self.clip(sha256)
+
+    def delete(self, *ids: str, by: str, why: str) -> Deletion:
+        """Delete clips on request: audio, measurements, labels and opinions go, a tombstone stays."""
+        return deletion.delete_clips(self.database, self.vault, list(ids), by=by, why=why)
+
+    def expired(self, today: str | None = None) -> tuple[ClipRecord, ...]:
+        """Return the clips whose time to be kept is over."""
+        with self.database.reading() as connection:
+            hashes = deletion.expired(connection, today)
+            rows = connection.execute(select(t.clips).where(t.clips.c.sha256.in_(hashes)))
+            return tuple(c.record(row) for row in rows)
+
+    # The tool's opinion ------------------------------------------------------------------------
+
+    def add_opinion(self, id: str, report: Report | Mapping[str, Any]) -> OpinionRecord:
+        """Keep what the tool said of a clip, as a report or its JSON form."""
+        return opinions.add_opinion(self.database, id, report)
+
+    def opinions(self, id: str) -> tuple[OpinionRecord, ...]:
+        """Return all that the tool ever said of a clip, the latest first."""
+        return opinions.opinions_of(self.database, id)

@@ -1,0 +1,1 @@
+"""One file a step, applied in order, each in one transaction."""
