@@ -14,8 +14,8 @@ from tests.support.heads import bundle_of
 from tests.support.signals import noise
 
 HEAVY = (
-    "librosa", "sklearn", "scipy.signal", "pandas", "streamlit", "numba", "matplotlib", "joblib", "pyarrow",
-    "synthetic_audio", "listen.learn", "listen.cli",
+    "librosa", "sklearn", "scipy.signal", "pandas", "streamlit", "numba", "matplotlib", "joblib", "pyarrow", "sqlalchemy", "alembic",
+    "synthetic_audio", "listen.learn", "listen.cli", "listen.library",
 )  # fmt: skip
 #: Modules that `import listen.pipeline` loads: measured 505, with 15 % room.
 MOST_MODULES = 581
