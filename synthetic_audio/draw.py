@@ -36,6 +36,8 @@ def draw_phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str,
         "over_db": round(float(rng.uniform(1, 6)), 1),
         "codec": codec,
         "lowpass_hz": physics["phone_lowpass_hz"],
+        "agc_kind": "slow" if rng.random() < 0.5 else "fast",
+        "agc_start_db": round(float(rng.uniform(8, 14)), 1),
     }
 
 

@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt, sosfreqz
 
+from synthetic_audio import draw
 from synthetic_audio import phone as phone_chain
 from synthetic_audio.randomness import generator
 from synthetic_audio.room import direct_to_reverberant_db, impulse_response
+from tests.measure import phone_effect
 from tests.synthetic_audio import measure
 
 RATE_HZ = 48_000
@@ -107,6 +109,67 @@ def test_gain_control_lifts_quiet_and_holds_down_loud():
     ratio_plain = _phone(loud)[0].std() / _phone(quiet)[0].std()
     ratio = _phone(loud, agc=0.7)[0].std() / _phone(quiet, agc=0.7)[0].std()
     assert ratio < 0.4 * ratio_plain
+
+
+#: What a browser's microphone path made of the signals of `tests/measure/phone_effect.py` (Chromium 156, printed
+#: by that script): RMS in dB re full scale of each half second, without any codec.
+MEASURED = {
+    ("tone", "suppression"): [-18.2, -33.4, -33.6, -33.6] + 12 * [-34.6],
+    ("hiss", "suppression"): [
+        -77.4, -80.2, -80.3, -80.4, -29.5, -29.3, -29.6, -31.5, -36.6, -47.0, -42.9, -42.8, -43.6, -43.4, -57.4, -81.1,
+    ],
+    ("tone", "gain"): [-3.2, -4.5, -7.5, -10.5, -13.5] + 11 * [-15.1],
+    ("hiss", "gain"): [-46.6, -49.0, -49.3, -49.3] + 10 * [-15.3] + [-32.8, -49.3],
+}  # fmt: skip
+
+
+def _half_seconds_db(wave: np.ndarray) -> np.ndarray:
+    return 10 * np.log10(np.mean(wave.reshape(16, -1) ** 2, axis=1) + 1e-12)
+
+
+@pytest.fixture(scope="module")
+def played():
+    return {name: wave.astype(np.float32) for name, wave in phone_effect.signals().items()}
+
+
+@pytest.mark.parametrize("name", ["tone", "hiss"])
+def test_suppression_is_as_deep_and_as_late_as_measured(played, name):
+    out = _half_seconds_db(phone_chain._suppress(played[name], RATE_HZ, -20.0, 1.2))
+    off = np.abs(out - MEASURED[name, "suppression"])
+    # The half seconds in which a sound is just being taken away, or has just ended, may differ more.
+    turning = [0] if name == "tone" else [7, 8, 9, 14]
+    assert np.delete(off, turning).max() < 6.0, off.round(1)
+    assert np.median(off) < 4.0
+
+
+def test_suppression_spares_strokes(played):
+    before = played["clicks"]
+    after = phone_chain._suppress(before, RATE_HZ, -20.0, 1.2)
+    for second in range(1, 8):
+        part = slice(second * RATE_HZ, second * RATE_HZ + 960)
+        fell_db = 20 * np.log10(np.abs(before[part]).max() / np.abs(after[part]).max())
+        assert 0 <= fell_db < 5.0  # measured: 3.0 to 3.6
+
+
+@pytest.mark.parametrize("name", ["tone", "hiss"])
+def test_slow_gain_is_that_of_a_browser(played, name):
+    out = _half_seconds_db(phone_chain._slow_gain(played[name], RATE_HZ, 11.5))
+    assert np.abs(np.delete(out - MEASURED[name, "gain"], [14])).max() < 3.0
+
+
+def test_slow_gain_limits_peaks_and_leaves_quiet_alone(played):
+    out = phone_chain._slow_gain(played["clicks"], RATE_HZ, 11.5)
+    assert 0.6 < np.abs(out).max() <= 1.0
+    quiet = 0.001 * np.ones(RATE_HZ, np.float32)
+    assert phone_chain._slow_gain(quiet, RATE_HZ, 11.5) == pytest.approx(quiet * 10 ** (11.5 / 20), rel=1e-6)
+    chosen, _ = _phone(played["tone"], agc=0.5, agc_kind="slow", agc_start_db=11.5)
+    assert _half_seconds_db(chosen)[1] > -10
+
+
+def test_both_kinds_of_gain_control_are_drawn():
+    kinds = [draw(seed, "normal_idle").phone for seed in range(60)]
+    assert {p["agc_kind"] for p in kinds if p["agc"] > 0} == {"fast", "slow"}
+    assert all(8 <= p["agc_start_db"] <= 14 for p in kinds)
 
 
 def test_clipping_only_when_asked():
