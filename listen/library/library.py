@@ -11,17 +11,24 @@ from typing import TYPE_CHECKING, Any, Self
 
 from sqlalchemy import select, update
 
+from listen.errors import LibraryError
 from listen.library import adding, deletion, opinions
 from listen.library import clips as c
 from listen.library import tables as t
+from listen.library.baseline import Baseline, Comparison, compare
+from listen.library.conflicts import Conflict, conflicts
 from listen.library.engine import Database
 from listen.library.intake import Intake
 from listen.library.labels import Labels, named
 from listen.library.machines import Machines, machine_of
+from listen.library.observing import Observer
 from listen.library.outcomes import Outcomes
 from listen.library.place import Place, find_place
-from listen.library.records import ClipRecord, Deletion, OpinionRecord
+from listen.library.records import ClipRecord, Deletion, OpinionRecord, SimilarClip, Twin
 from listen.library.schema import prepare
+from listen.library.similar import RowCache, similar
+from listen.library.teach import Lesson, next_to_label
+from listen.library.twins import twins
 from listen.library.values import clean, moment, now
 from listen.library.vault import disk_errors, open_vault
 from listen.types import Report, StoryMark
@@ -104,6 +111,8 @@ class Library:
         self.labels = Labels(database)
         self.outcomes = Outcomes(database)
         self.intake = Intake(database, self.vault)
+        self._observer = Observer(database, self.machines)
+        self._rows = RowCache()
 
     def __enter__(self) -> Self:
         return self
@@ -290,3 +299,66 @@ class Library:
     def opinions(self, id: str) -> tuple[OpinionRecord, ...]:
         """Return all that the tool ever said of a clip, the latest first."""
         return opinions.opinions_of(self.database, id)
+
+    # What the clips tell together --------------------------------------------------------------
+
+    def states(self, id: str) -> tuple[str, ...]:
+        """Return the states that a person says a clip shows."""
+        return self._observer.states(self.clip(id))
+
+    def baseline(self, machine: str, state: str, *, without: str | None = None) -> Baseline:
+        """Return what a machine's known-good clips show in one state.
+
+        Parameters
+        ----------
+        machine : str
+        state : str
+            A word of :data:`listen.vocabulary.STATES`; only spans that a person gave count.
+        without : str, optional
+            A clip to leave out: the one that is to be compared.
+        """
+        return self._observer.baseline(machine, state, without=without)
+
+    def compare(self, id: str, state: str, *, with_clip: str | None = None) -> Comparison:
+        """Set a clip beside its machine's baseline, or beside one other clip (before and after a repair).
+
+        It sharpens and never excuses: nothing here lowers a level or clears a finding.
+        """
+        clip = self.clip(id)
+        if clip.machine is None:
+            raise LibraryError("This clip belongs to no machine: say which one, then compare.")
+        if with_clip is not None:
+            good = self._observer.beside(clip.machine, state, self.clip(with_clip))
+        else:
+            good = self.baseline(clip.machine, state, without=clip.sha256)
+        return compare(good, self._observer.observe(clip, state))
+
+    def similar(
+        self, id: str, *, k: int = 5, judging: bool = True, with_outcome: bool = False
+    ) -> tuple[SimilarClip, ...]:
+        """Return past clips that sound alike, the nearest first, each with its outcome where there is one.
+
+        Parameters
+        ----------
+        id : str
+        k : int
+            How many at most.
+        judging : bool
+            Leave out clips of the same machine: they would only say what this machine is. False for
+            looking through one machine's past.
+        with_outcome : bool
+            Only clips whose outcome was confirmed.
+        """
+        return similar(self.database, self._rows, id, k=k, judging=judging, with_outcome=with_outcome)
+
+    def twins(self, id: str) -> tuple[Twin, ...]:
+        """Return clips that hold the same recording: sent again, encoded again, or cut."""
+        return twins(self.database, self._rows, id)
+
+    def next_to_label(self, n: int = 10) -> tuple[Lesson, ...]:
+        """Return the clips whose labels would teach the ear most, with the reason and the ear's proposals."""
+        return next_to_label(self.database, self._rows, n)
+
+    def conflicts(self, id: str | None = None) -> tuple[Conflict, ...]:
+        """Return statements that cannot all be true, of one clip or of all."""
+        return conflicts(self.database, self.clip(id).sha256 if id is not None else None)

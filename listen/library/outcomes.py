@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sqlalchemy import Connection, insert, or_, select
 from sqlalchemy.engine import Row
 
@@ -76,23 +78,26 @@ class Outcomes:
             return tuple(outcome_record(row) for row in connection.execute(query))
 
 
-def latest(connection: Connection, clips: list[str]) -> dict[str, OutcomeRecord]:
-    """Return the outcome that stands for each clip that has one: its own, else of the same job (ticket)."""
-    if not clips:
-        return {}
+def latest(connection: Connection, clips: Sequence[str] | None = None) -> dict[str, OutcomeRecord]:
+    """Return the outcome that stands for each clip that has one: its own, else of the same job (ticket).
+
+    Parameters
+    ----------
+    clips : sequence of str, optional
+        A few hashes; None for all clips.
+    """
     c, k = t.outcomes.c, t.clips.c
-    own = (
-        select(k.sha256.label("about"), t.outcomes)
-        .join(t.clips, c.clip == k.sha256)
-        .where(k.sha256.in_(clips))
-    )
+    about = k.sha256.label("about")
+    own = select(about, t.outcomes).join(t.clips, c.clip == k.sha256)
     same_job = (
-        select(k.sha256.label("about"), t.outcomes)
+        select(about, t.outcomes)
         .join(t.clips, (c.ticket == k.ticket) & (c.machine == k.machine))
-        .where(k.sha256.in_(clips), k.ticket != "", or_(c.clip.is_(None), c.clip != k.sha256))
+        .where(k.ticket != "", or_(c.clip.is_(None), c.clip != k.sha256))
     )
     found: dict[str, OutcomeRecord] = {}
     for query in (same_job, own):
+        if clips is not None:
+            query = query.where(k.sha256.in_(clips))
         for row in connection.execute(query.order_by(c.confirmed_at, c.id)):
             found[row.about] = outcome_record(row)
     return found
