@@ -45,8 +45,8 @@ def _sets(ctx: click.Context, parameter: click.Parameter, value: str) -> tuple[s
     help="Folder for score.json, score.html and the clips of the worst misses.",
 )  # fmt: skip
 @click.option(
-    "--card", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
-    help="Also write the table into this model card, between its two markers.",
+    "--card", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", multiple=True,
+    help="Also write the figures into this card or README, between its markers, and scores.json beside the first.",
 )  # fmt: skip
 @click.option(
     "--truth",
@@ -60,7 +60,7 @@ def _sets(ctx: click.Context, parameter: click.Parameter, value: str) -> tuple[s
 )  # fmt: skip
 @debug_option
 def score(
-    sets: tuple[str, ...], short: bool, model: Path | None, out: Path, card: Path | None, truth: Path | None, clips: Path | None
+    sets: tuple[str, ...], short: bool, model: Path | None, out: Path, card: tuple[Path, ...], truth: Path | None, clips: Path | None
 ) -> int:  # fmt: skip
     """Score the ear and the bench on clips whose truth is known.
 
@@ -69,11 +69,13 @@ def score(
     (recordings that are no espresso machine). Nothing here is accuracy on machines.
     """
     from listen.cli.score_sets import truth_folder
+    from listen.learn.score.card import fill
     from listen.learn.score.page import render_page
-    from listen.learn.score.table import fill_card, summary
+    from listen.learn.score.sheet import for_keeping
+    from listen.learn.score.table import summary
 
     started = time.monotonic()
-    card_text = _read_card(card)
+    texts = [_read_card(path) for path in card]
     sheet = run_sets(
         sets, truth_folder(truth), clips, short, model, out, lambda text: click.echo(text, err=True)
     )
@@ -81,8 +83,11 @@ def score(
         out.mkdir(parents=True, exist_ok=True)
         (out / "score.json").write_text(json.dumps(sheet, indent=1) + "\n", encoding="utf-8")
         (out / "score.html").write_text(render_page(sheet), encoding="utf-8")
-        if card is not None:
-            card.write_text(fill_card(card_text, sheet), encoding="utf-8")
+        for path, text in zip(card, texts, strict=True):
+            path.write_text(fill(text, sheet), encoding="utf-8")
+        if card:
+            beside = card[0].with_name("scores.json")
+            beside.write_text(json.dumps(for_keeping(sheet), indent=1) + "\n", encoding="utf-8")
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise BadParameter(
@@ -95,19 +100,19 @@ def score(
     return OK
 
 
-def _read_card(card: Path | None) -> str:
-    """Read the card before the long run, so that a wrong name is said at once."""
-    from listen.learn.score.table import fill_card
+def _read_card(card: Path) -> str:
+    """Read a card before the long run, so that a wrong name or a lacking marker is said at once."""
+    from listen.learn.score.card import BLOCKS, blocks_of, marks
 
-    if card is None:
-        return ""
     try:
         text = card.read_text(encoding="utf-8")
     except OSError as error:
         raise BadParameter(
-            f"There is no card {card.name!r} to write into: name a file with the two markers."
+            f"There is no card {card.name!r} to write into: name a file with markers."
         ) from error
-    fill_card(text, {"sets": {}})
+    if not blocks_of(text):
+        names = ", ".join(marks(block)[0] for block in BLOCKS)
+        raise BadParameter(f"The card {card.name!r} needs one of the markers {names}.")
     return text
 
 
@@ -121,6 +126,7 @@ def run_sets(
 
     folder = str(model) if model is not None else None
     info = load_model(folder).info
+    about = {"version": info.version, "trained_on": info.trained_on, "sha256": info.sha256}
     scored: dict[str, Any] = {}
     for name in sets:
         for part in score_plan.parts_of(name, truth, clips, short):
@@ -128,6 +134,4 @@ def run_sets(
     more: dict[str, Any] = {"short": short}
     if "real" in sets and not short:
         more["realness"] = score_plan.score_realness(clips, echo)
-    return as_sheet(
-        scored, model={"version": info.version, "trained_on": info.trained_on, "sha256": info.sha256}, **more
-    )
+    return as_sheet(scored, model=about | score_plan.heads_of(model), **more)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -23,6 +24,7 @@ from listen.cli.score_sets import (
 )
 from listen.learn.score.sheet import missing_set, score_set
 from listen.learn.score.truth import TruthClip
+from listen.resources import shipped
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,17 @@ def generator_hash(package: str) -> str:
             continue
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()
+
+
+def heads_of(model: Path | None) -> dict[str, Any]:
+    """Return what a model card says of a model's make: its heads, and the size of its arrays in bytes."""
+    folder = model if model is not None else shipped("models") / "ear"
+    table = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    heads = {
+        name: {key: head[key] for key in ("layers", "labels", "features")}
+        for name, head in table["heads"].items()
+    }
+    return {"heads": heads, "bytes": (folder / "arrays.npz").stat().st_size}
 
 
 def parts_of(name: str, truth: Path, clips: Path | None, short: bool) -> list[Part]:

@@ -12,12 +12,13 @@ from click.testing import CliRunner
 
 from listen.cli import main, score_mixed, score_real, score_sets
 from listen.errors import BadParameter
-from listen.learn.score.table import BEGIN, END
+from listen.learn.score.card import marks
 from listen.vocabulary import SOUNDS
 from synthetic_audio import FAMILIES
 from tests.house.tree import ROOT
 from tests.measure import pin_scenes
 
+BEGIN, END = marks("scores")
 TRUTH = ROOT / "tests" / "truth"
 
 
@@ -167,6 +168,8 @@ def test_the_verb_writes_sheet_page_clips_and_card(tmp_path, recordings, monkeyp
         assert soundfile.info(out / file).duration > 1
         assert f'src="{file}"' in (out / "score.html").read_text()
     assert "| click" in card.read_text()
+    kept = json.loads((tmp_path / "scores.json").read_text())
+    assert kept["sets"]["scenes"]["sounds"] == scenes["sounds"] and kept["model"]["heads"]
     assert "SCENES" in result.output and "scrape" in result.output
 
 
@@ -214,7 +217,7 @@ def test_wrong_usage_is_said_in_one_sentence(tmp_path):
     plain = tmp_path / "plain.md"
     plain.write_text("no markers")
     result = run("--card", plain, "--out", tmp_path / "o")
-    assert result.exit_code == 2 and "needs one line" in result.output
+    assert result.exit_code == 2 and "needs one of the markers" in result.output
 
 
 def test_help_names_every_option():

@@ -10,7 +10,24 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from listen.learn.score import plots
-from listen.learn.score.table import by_score, figure, mains_text, unfamiliar_text, verdict_rows
+from listen.learn.score.table import (
+    by_score,
+    counts_text,
+    figure,
+    mains_text,
+    unfamiliar_text,
+    value_text,
+    verdict_rows,
+)
+
+TITLES = {
+    "scenes": "Pinned scenes",
+    "second": "Second generator",
+    "phones": "Through real phones' processing",
+    "real": "Real recordings without a machine",
+    "mixed": "Faults over real recordings",
+    "stand_ins": "Real stand-ins",
+}
 
 
 @cache
@@ -22,6 +39,11 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def set_title(name: str) -> str:
+    """Return the heading of a set."""
+    return TITLES.get(name, name)
 
 
 def render_page(sheet: Mapping[str, Any]) -> str:
@@ -36,6 +58,7 @@ def render_page(sheet: Mapping[str, Any]) -> str:
         _environment()
         .get_template("scores.html.j2")
         .render(
-            sheet=sheet, plots=plots, by_score=by_score, figure=figure, verdict_rows=verdict_rows, unfamiliar_text=unfamiliar_text, mains_text=mains_text
+            sheet=sheet, plots=plots, by_score=by_score, figure=figure, verdict_rows=verdict_rows, unfamiliar_text=unfamiliar_text, mains_text=mains_text,
+            value_text=value_text, counts_text=counts_text, title=set_title
         )
     )  # fmt: skip

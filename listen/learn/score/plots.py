@@ -12,7 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-LEFT, WIDTH, ROW = 150, 300, 22
+LEFT, WIDTH, RIGHT, ROW = 100, 220, 70, 22
 #: Side of the square in which a reliability curve is drawn, and its margin.
 SIDE, MARGIN = 180, 34
 

@@ -63,6 +63,15 @@ def missing_set(about: str, why: str) -> dict[str, Any]:
     return {"about": about, "not_scored": why}
 
 
+def for_keeping(sheet: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a sheet without what is of use only beside its clips: the files of its misses, and credits."""
+    sets = {}
+    for name, part in sheet["sets"].items():
+        misses = [{k: v for k, v in m.items() if k not in ("file", "credit")} for m in part.get("misses", [])]
+        sets[name] = {**part, **({"misses": misses} if "misses" in part else {})}
+    return {**sheet, "sets": sets}
+
+
 def as_sheet(sets: Mapping[str, Any], *, model: Mapping[str, Any], **more: Any) -> dict[str, Any]:
     """Put the sheets of all sets into one document; nothing is averaged over sets."""
     return {"schema": SCHEMA, "model": dict(model), **more, "sets": dict(sets)}

@@ -1,14 +1,10 @@
-"""The sheet as text: a summary for the terminal and the same figures as a table for a model card."""
+"""The sheet as text: how figures are written, in what order, and a summary for the terminal."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
-from listen.errors import BadParameter
-
-BEGIN, END = "<!-- scores -->", "<!-- /scores -->"
 _VERDICT_ROWS = (
     ("right_among_answered", "verdict right among answered"),
     ("coverage", "answered, of those that carry their answer"),
@@ -25,17 +21,27 @@ _STOP_ROWS = (
 )
 
 
-def figure(row: Mapping[str, Any] | None, digits: int = 2) -> str:
-    """Write a value with its interval, and its counts where it is a share."""
+def value_text(row: Mapping[str, Any] | None, digits: int = 2) -> str:
+    """Write a value with its interval; a dash where there is none."""
     if not row or row.get("value") is None:
         return "–"
     if row["low"] is None:
         return f"{row['value']:.{digits}f}"
-    text = f"{row['value']:.{digits}f} [{row['low']:.{digits}f}, {row['high']:.{digits}f}]"
-    if "n" not in row:
-        return text
+    return f"{row['value']:.{digits}f} [{row['low']:.{digits}f}, {row['high']:.{digits}f}]"
+
+
+def counts_text(row: Mapping[str, Any] | None) -> str:
+    """Write what a share was counted from, with its recordings where they are fewer; nothing for what is no share."""
+    if not row or row.get("value") is None or "n" not in row:
+        return ""
     of = f", {row['recordings']} recordings" if row["recordings"] != row["n"] else ""
-    return f"{text} ({row['hits']}/{row['n']}{of})"
+    return f"{row['hits']}/{row['n']}{of}"
+
+
+def figure(row: Mapping[str, Any] | None, digits: int = 2) -> str:
+    """Write a value with its interval, and its counts where it is a share."""
+    counts = counts_text(row)
+    return value_text(row, digits) + (f" ({counts})" if counts else "")
 
 
 def by_score(part: Mapping[str, Any]) -> list[tuple[str, Any]]:
@@ -47,67 +53,6 @@ def by_score(part: Mapping[str, Any]) -> list[tuple[str, Any]]:
         return row["recordings"] == 0, word in part["too_few"], 2.0 if value is None else value, word
 
     return sorted(part["sounds"].items(), key=order)
-
-
-def card_table(sheet: Mapping[str, Any]) -> str:
-    """Return the Markdown that stands between the markers of a card."""
-    lines = []
-    for name, part in sheet["sets"].items():
-        lines += [f"### Set `{name}`", "", part["about"], ""]
-        if "not_scored" in part:
-            lines += [f"Not scored: {part['not_scored']}", ""]
-            continue
-        lines += [
-            f"{part['clips']} clips, {part['recordings']} recordings. Intervals are 95 %; `touched`: labels under some event of their sound, however its edges lie.",
-            "",
-        ]
-        if "verdicts" in part:
-            lines += ["| clips as a whole | share |", "|---|---|"]
-            lines += [f"| {text} | {figure(row)} |" for text, row in verdict_rows(part["verdicts"])]
-            lines += [""]
-        lines += [
-            "| sound, worst first | counted by | recordings | precision | recall | F1 | average precision | touched |",
-            "|---|---|---|---|---|---|---|---|",
-        ]
-        for sound, row in by_score(part):
-            if row["recordings"] == 0:
-                continue
-            few = " (few: listed only)" if sound in part["too_few"] else ""
-            lines.append(
-                f"| {sound}{few} | {row['counted']} | {row['recordings']} | {figure(row['precision'])} | {figure(row['recall'])} "
-                f"| {figure(row['f1'])} | {figure(row['average_precision'])} | {figure(row['touched'])} |"
-            )
-        lines += [""]
-        false = [
-            f"{s} {part['sounds'][s]['false']}" for s in part["never_there"] if part["sounds"][s]["false"]
-        ]
-        if false:
-            lines += ["Heard where it was in no clip (times): " + ", ".join(false) + ".", ""]
-        lines += [
-            "| family of sounds | mean F1 | events | Brier skill | calibration slope |",
-            "|---|---|---|---|---|",
-        ]
-        for family, row in part["calibration"].items():
-            mean = part["families"].get(family, {}).get("mean_f1")
-            lines.append(
-                f"| {family} | {figure(mean)} | {row['events']} | {figure(row.get('brier_skill'))} | {figure(row.get('slope'))} |"
-            )
-        if "mains" in part:
-            lines += ["", f"Mains, where a sound is locked to it: {mains_text(part['mains'])}."]
-        lines += ["", f"Unfamiliar sounds: {unfamiliar_text(part['unfamiliar'])}.", ""]
-    if sheet.get("realness"):
-        lines += ["### Synthetic against real", "", sheet["realness"]["about"], ""]
-        lines += [
-            "| sound | real recordings | synthetic | told apart (area) | differs most |",
-            "|---|---|---|---|---|",
-        ]
-        for sound, row in sheet["realness"]["sounds"].items():
-            first = row["differ_most"][0]["measure"] if row["differ_most"] else "–"
-            lines.append(
-                f"| {sound} | {row['real_recordings']} | {row['synthetic_recordings']} | {figure(row.get('area'))} | {first} |"
-            )
-        lines += [""]
-    return "\n".join(lines).rstrip() + "\n"
 
 
 def unfamiliar_text(row: Mapping[str, Any] | str) -> str:
@@ -128,22 +73,6 @@ def mains_text(row: Mapping[str, Any]) -> str:
     return f"measured {figure(row['measured'])}, right among these {figure(row['right'])}" + (
         f", {error:.2f} Hz off in the middle" if error is not None else ""
     )
-
-
-def fill_card(text: str, sheet: Mapping[str, Any]) -> str:
-    """Put the score table between the markers of a card.
-
-    Raises
-    ------
-    BadParameter
-        When the card lacks the markers.
-    """
-    if len(re.findall(re.escape(BEGIN), text)) != 1 or text.find(END) < text.find(BEGIN):
-        raise BadParameter(
-            f"The card needs one line {BEGIN} and after it one line {END}: the table goes between them."
-        )
-    head, rest = text.split(BEGIN)
-    return f"{head}{BEGIN}\n{card_table(sheet)}{END}{rest.split(END, 1)[1]}"
 
 
 def summary(sheet: Mapping[str, Any]) -> str:
@@ -170,7 +99,9 @@ def summary(sheet: Mapping[str, Any]) -> str:
                 lines.append(f"  {sound:14}    0  in no clip, heard {row['false']} times")
                 continue
             mark = "*" if sound in part["too_few"] else " "
-            cells = (_short(row[k]) for k in ("precision", "recall", "f1", "average_precision", "touched"))
+            cells = (
+                value_text(row[k]) for k in ("precision", "recall", "f1", "average_precision", "touched")
+            )
             lines.append(
                 f"  {sound:13}{mark} {row['recordings']:4d}  " + " ".join(f"{c:18}" for c in cells).rstrip()
             )
@@ -179,28 +110,20 @@ def summary(sheet: Mapping[str, Any]) -> str:
         for family, row in part["calibration"].items():
             mean = part["families"].get(family, {}).get("mean_f1")
             given = (
-                f"Brier skill {_short(row['brier_skill'])}, slope {_short(row['slope'])}"
+                f"Brier skill {value_text(row['brier_skill'])}, slope {value_text(row['slope'])}"
                 if "slope" in row
                 else row["not_given"]
             )
-            lines.append(f"  {family:10} mean F1 {_short(mean)}; {row['events']} events, {given}")
+            lines.append(f"  {family:10} mean F1 {value_text(mean)}; {row['events']} events, {given}")
         if "mains" in part:
             lines.append(f"  mains, where a sound is locked to it: {mains_text(part['mains'])}")
         lines += [f"  unfamiliar sounds: {unfamiliar_text(part['unfamiliar'])}", ""]
     if sheet.get("realness"):
         lines.append(f"SYNTHETIC AGAINST REAL: {sheet['realness']['about']}")
         for sound, row in sheet["realness"]["sounds"].items():
-            text = _short(row["area"]) if "area" in row else row["not_given"]
+            text = value_text(row["area"]) if "area" in row else row["not_given"]
             lines.append(
                 f"  {sound:14} real {row['real_recordings']:3d}, synthetic {row['synthetic_recordings']:3d}: told apart {text}"
             )
         lines.append("")
     return "\n".join(lines)
-
-
-def _short(row: Mapping[str, Any] | None) -> str:
-    if not row or row.get("value") is None:
-        return "–"
-    return f"{row['value']:.2f}" + (
-        f" [{row['low']:.2f}, {row['high']:.2f}]" if row["low"] is not None else ""
-    )
