@@ -20,25 +20,39 @@ Public calls
 ``customer_message(result, long=False) -> str`` plain, no blame, what to do and not to do now;
 ``read_aloud(result) -> str`` the question to read aloud on the telephone;
 ``to_bring(result) -> Bring`` with `.parts` and `.tools`, most likely first.
+``learn_timings(results)`` a machine's own ranges from its known-good clips, for ``[timings]`` of its profile;
 ``first_minute_questions(machine=None)``, ``parse_did``, ``parse_gauge``, ``parse_answer``.
 """
 
-from listen.bench.inputs import parse_did, parse_gauge
-from listen.bench.judge import Judgement, judge
+from listen.bench.answers import answer, next_check
+from listen.bench.inputs import parse_answer, parse_did, parse_gauge
+from listen.bench.judge import judge
+from listen.bench.judgement import Judgement
 from listen.bench.knowledge import load_knowledge
 from listen.bench.machine import Machine, bundled_machines, load_machine, unknown_machine
+from listen.bench.messages import Bring, customer_message, read_aloud, summary_lines, to_bring
 from listen.bench.safety import Question, first_minute_questions
+from listen.bench.timings import learn_timings
 
 __all__ = [
+    "Bring",
     "Judgement",
     "Machine",
     "Question",
+    "answer",
     "bundled_machines",
+    "customer_message",
     "first_minute_questions",
     "judge",
+    "learn_timings",
     "load_knowledge",
     "load_machine",
+    "next_check",
+    "parse_answer",
     "parse_did",
     "parse_gauge",
+    "read_aloud",
+    "summary_lines",
+    "to_bring",
     "unknown_machine",
 ]

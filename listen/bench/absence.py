@@ -7,8 +7,8 @@ and something else was heard there, so that a dead microphone proves nothing.
 from __future__ import annotations
 
 from listen.bench.facts import NO, Answer, fact, say_event
+from listen.bench.phrases import clock
 from listen.bench.scene import PumpRun, Scene, overlap_s, uncovered_s
-from listen.bench.story import clock
 from listen.types import SoundEvent
 
 

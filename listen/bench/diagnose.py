@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 
 from listen.bench.entries import Clause, Fault, Pattern
 from listen.bench.facts import FACTS, Answer
-from listen.bench.ladder import order_checks, order_findings, stepped, worst
+from listen.bench.ladder import lay_out, order_findings, stepped, worst
 from listen.bench.scene import Scene
-from listen.types import LEVELS, Cause, Finding
+from listen.bench.weights import Weights, head_start, with_signs
+from listen.types import LEVELS, Finding
 
 #: The fault that takes what no other finding covers.
 LEFT_OVER = "unexplained_sound"
@@ -20,7 +21,6 @@ class Held:
 
     finding: Finding
     verdict: str
-    say_first: str = ""
     question: str = ""
 
 
@@ -97,22 +97,30 @@ def _finding(scene: Scene, fault: Fault, firing: list[tuple[Pattern, list[Answer
     downs = [a for c in lead.against if (a := ask(scene, c)).truth == "yes"]
     says.extend(s for a in ups for s in a.say)
     ids.extend(i for a in ups for i in a.event_ids)
-    strength = stepped(lead.strength, len(ups) - len(downs))
-    finding = Finding(
+    finding = lay_out(
+        fault,
         code=fault.code,
         symptom=lead.symptom or fault.symptom,
         level=level,
-        strength=strength,
-        speaks_for=tuple(dict.fromkeys(says)),
-        speaks_against=tuple(dict.fromkeys(s for a in downs for s in a.say)),
-        event_ids=tuple(dict.fromkeys(ids)),
-        parts=fault.parts,
-        causes=tuple(Cause(text, i) for i, text in enumerate(fault.causes, 1)),
-        checks=order_checks(fault.checks, level=level),
+        strength=stepped(lead.strength, len(ups) - len(downs)),
+        speaks_for=says,
+        speaks_against=[s for a in downs for s in a.say],
+        event_ids=ids,
         stop_kinds=lead.stop_kinds,
-        rests_on=fault.rests_on,
+        say_first=lead.say_first,
+        base=_weights(scene, fault),
     )
-    return Held(finding, verdict, lead.say_first, lead.question)
+    return Held(finding, verdict, lead.question)
+
+
+def _weights(scene: Scene, fault: Fault) -> Weights:
+    """Return the weights of a fault's causes after the signs of this clip and story."""
+    held = []
+    for sign in fault.signs:
+        answer = ask(scene, sign.clause)
+        if answer.truth == "yes":
+            held.append((sign, answer.say[0] if answer.say else sign.clause.note or fault.symptom))
+    return with_signs(head_start(fault.causes), held)
 
 
 def _without_consequences(held: list[Held], scene: Scene) -> list[Held]:

@@ -8,18 +8,22 @@ explains.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from listen.bench.machine import Machine
-from listen.types import Check
+from listen.types import Check, Finding
 
+#: How much trouble a check is within its rung.
+EFFORTS: tuple[str, ...] = ("moment", "minutes", "long")
 #: How a check is done, from untouched to live: also the order in which checks are said.
 NEEDS: tuple[str, ...] = ("look", "controls", "covers_off_unplugged", "qualified_live")
 WHO: tuple[str, ...] = ("customer", "technician")
 ROLES: tuple[str, ...] = ("must", "may")
 RESTS_ON: tuple[str, ...] = ("published", "computed", "common practice", "estimate")
+#: The code under which every danger that a person reports is found.
+DANGER_CODE = "danger_reported"
 STRENGTHS: tuple[str, ...] = ("weak", "fair", "strong")
 
 
@@ -43,11 +47,51 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """One fact to be asked of a scene. `note`: said as it is when the fact holds."""
+    """One fact to be asked of a scene.
+
+    `note` is said as it is when the fact holds. `rests_on` tells where its
+    numbers come from: an estimate unless the table says otherwise.
+    """
 
     fact: str
     params: Mapping[str, Any]
     note: str = ""
+    rests_on: str = "estimate"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the water path, with what a visit to it needs."""
+
+    slug: str
+    words: str
+    does: str
+    bring: tuple[str, ...]
+    tools: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CauseEntry:
+    """A cause as laid down; the list it stands in runs from often to seldom."""
+
+    id: str
+    text: str
+    part: Part | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A fact that speaks for some causes of a fault and against others.
+
+    Signs of one `group` go together in nature (a hiss and the refills it
+    brings): of such a group only the heaviest counts for a cause.
+    """
+
+    clause: Clause
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+    steps: int = 1
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +117,21 @@ class Pattern:
 
 @dataclass(frozen=True, slots=True)
 class CheckEntry:
-    """A check as laid down; `runs_machine` keeps it away from every stop."""
+    """A check as laid down; `runs_machine` keeps it away from every stop.
+
+    `yes_for` and `no_for` name the causes that an answer speaks for; it speaks
+    against those of the other list. `effort` is its trouble within its rung.
+    """
 
     check: Check
     runs_machine: bool
+    yes_for: tuple[str, ...] = ()
+    no_for: tuple[str, ...] = ()
+    effort: str = "moment"
+
+    @property
+    def can_stop(self) -> bool:
+        return bool(self.check.yes_stops or self.check.no_stops)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,18 +139,20 @@ class Fault:
     """A symptom and all that is known of it.
 
     `explained_by`: faults of which this one is a mere consequence; where one of
-    them is found at no lower a level, it stands for both.
+    them is found at no lower a level, it stands for both. `plain` says the
+    symptom to a customer.
     """
 
     code: str
     symptom: str
-    parts: tuple[str, ...]
-    causes: tuple[str, ...]
+    causes: tuple[CauseEntry, ...]
     checks: tuple[CheckEntry, ...]
     patterns: tuple[Pattern, ...]
     machine: Condition
     rests_on: str
     explained_by: tuple[str, ...] = ()
+    signs: tuple[Sign, ...] = ()
+    plain: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +238,7 @@ class Danger:
     do: str
     stop_kinds: tuple[str, ...]
     words: tuple[str, ...]
-    parts: tuple[str, ...]
-    causes: tuple[str, ...]
+    causes: tuple[CauseEntry, ...]
     checks: tuple[CheckEntry, ...]
     first_minute: bool
     rests_on: str
@@ -195,6 +251,18 @@ class StopKind:
     kind: str
     say: str
     say_three_phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimingRow:
+    """What is usual of one duration, delay or count."""
+
+    name: str
+    words: str
+    unit: str
+    usual: tuple[float, float]
+    rests_on: str
+    machine: Condition
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +306,21 @@ class Knowledge:
     stop_kinds: Mapping[str, StopKind]
     cautions: Mapping[str, str]
     said_questions: tuple[SaidQuestion, ...]
+    parts: Mapping[str, Part]
+    timings: tuple[TimingRow, ...]
+
+    def entries(self) -> Iterator[tuple[Fault | Danger, CheckEntry]]:
+        """Return every check with the fault or danger it belongs to."""
+        owners: list[Fault | Danger] = [*self.faults, *self.dangers]
+        for owner in owners:
+            for entry in owner.checks:
+                yield owner, entry
+
+    def owner(self, finding: Finding) -> Fault | Danger | None:
+        """Return the fault or danger behind a finding."""
+        if finding.code == DANGER_CODE:
+            return next((d for d in self.dangers if d.symptom == finding.symptom), None)
+        return next((f for f in self.faults if f.code == finding.code), None)
 
     def fault(self, code: str) -> Fault:
         return next(fault for fault in self.faults if fault.code == code)

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from listen.bench.phrases import about, clock, lasting, sound_words
 from listen.bench.scene import Scene, overlap_s
-from listen.bench.story import clock
 from listen.types import SoundEvent
 
 
@@ -50,10 +50,10 @@ def fact(function: Fact) -> Fact:
 def say_event(event: SoundEvent) -> str:
     """Name an event with its times and the measures a technician reads."""
     end = "the end of the clip" if event.open_end else clock(event.offset_s)
-    text = f"{event.sound.replace('_', ' ')} from {clock(event.onset_s)} to {end} ({event.duration_s:.1f} s"
+    text = f"{sound_words(event.sound)} from {clock(event.onset_s)} to {end} ({lasting(event.duration_s)}"
     for key, unit in (("level_db", "dB over its surroundings"), ("rate_hz", "a second"), ("line_hz", "Hz")):
         if key in event.measures:
-            text += f", {event.measures[key]:.4g} {unit}"
+            text += f", {about(event.measures[key], unit)}"
     return text + ")"
 
 
@@ -221,7 +221,7 @@ def gauge_above(scene: Scene, *, gauge: str, bar: float) -> Answer:
     reading = scene.gauges.get(gauge)
     if reading is None or reading <= bar:
         return NO
-    return Answer("yes", (f"{gauge} gauge at {reading:g} bar",))
+    return Answer("yes", (f"{gauge} gauge at {reading:.3g} bar",))
 
 
 @fact
@@ -230,7 +230,7 @@ def gauge_below(scene: Scene, *, gauge: str, bar: float) -> Answer:
     reading = scene.gauges.get(gauge)
     if reading is None or reading >= bar:
         return NO
-    return Answer("yes", (f"{gauge} gauge at {reading:g} bar",))
+    return Answer("yes", (f"{gauge} gauge at {reading:.3g} bar",))
 
 
 @fact

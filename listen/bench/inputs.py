@@ -1,4 +1,4 @@
-"""Read what a person types: `0:03 brew_on` and `boiler=1.1`."""
+"""Read what a person types: `0:03 brew_on`, `boiler=1.1` and `tray_wet=yes`."""
 
 from __future__ import annotations
 
@@ -78,3 +78,27 @@ def parse_gauge(text: str) -> tuple[str, float]:
             f"{name} at {bar:g} bar cannot be read on such a gauge: give bar, {low:g} to {high:g}."
         )
     return name, bar
+
+
+def parse_answer(text: str) -> tuple[str, str]:
+    """Read one answer, ``CHECK=yes``, ``no`` or ``unknown``.
+
+    Raises
+    ------
+    BadParameter
+        When it is not of that form; whether there is such a check is not looked at here.
+
+    Examples
+    --------
+    >>> parse_answer("tray_wet=yes")
+    ('tray_wet', 'yes')
+    """
+    name, sign, word = text.partition("=")
+    name = name.strip().lower().replace("-", "_")
+    word = {"y": "yes", "n": "no", "?": "unknown"}.get(word.strip().lower(), word.strip().lower())
+    if not sign or not name or word not in ("yes", "no", "unknown"):
+        raise BadParameter(
+            f"{text!r} is not an answer: write the name of a check and yes, no or unknown, "
+            "for example 'tray_wet=yes'."
+        )
+    return name, word

@@ -7,36 +7,25 @@ Level and verdict are independent: a silent clip with the gauge in the red is
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from listen.bench.answers import with_answers
 from listen.bench.diagnose import Diagnosis, Held, diagnose
 from listen.bench.entries import Knowledge
 from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard
+from listen.bench.judgement import Judgement
 from listen.bench.knowledge import load_knowledge
 from listen.bench.ladder import order_findings, worst
 from listen.bench.machine import Machine
-from listen.bench.safety import danger_findings, danger_of, gauge_findings, kind_sentences
+from listen.bench.phrases import sound_words
+from listen.bench.safety import check_ids_known, danger_findings, gauge_findings, say_first
 from listen.bench.said import contains
 from listen.bench.scene import Scene
 from listen.bench.story import draft_spans, spans_from_marks
+from listen.bench.timings import measure_timings
 from listen.errors import BadParameter
-from listen.types import Expected, Finding, Mains, Quality, SoundEvent, StoryMark, StorySpan
+from listen.types import Expected, Mains, Quality, SoundEvent, StoryMark, StorySpan
 from listen.vocabulary import GAUGES
-
-
-@dataclass(frozen=True, slots=True)
-class Judgement:
-    """What the bench says of a clip; the fields go into a report as they are."""
-
-    level: str
-    say_first: str | None
-    verdict: str
-    because: str
-    retake: str | None
-    story: tuple[StorySpan, ...]
-    expected: tuple[Expected, ...]
-    findings: tuple[Finding, ...]
-    question: str | None
 
 
 def judge(
@@ -68,7 +57,7 @@ def judge(
     said : str
         The person's own words.
     answers : mapping of str to str
-        First-minute questions: "yes", "no" or "unknown".
+        Id of a first-minute question or of a check to "yes", "no" or "unknown".
     knowledge : Knowledge or None
         The shipped tables unless others are given.
 
@@ -96,16 +85,19 @@ def judge(
     )
     if not scene.spans:
         scene = _with_spans(scene, draft_spans(scene))
-    dangers = danger_findings(said=said, answers=answers or {}, knowledge=knowledge)
+    answers = dict(answers or {})
+    check_ids_known(answers, knowledge)
+    dangers = danger_findings(said=said, answers=answers, knowledge=knowledge)
     readings = gauge_findings(machine=machine, gauges=gauges, knowledge=knowledge)
     diagnosis = diagnose(scene)
     expected = expected_sounds(scene)
-    findings = order_findings((*dangers, *(h.finding for h in diagnosis.held), *readings))
+    found = (*dangers, *(h.finding for h in diagnosis.held), *readings)
+    findings = order_findings(with_answers(found, answers, knowledge))
     verdict, because = _verdict(scene, diagnosis, expected)
     level = worst((*(f.level for f in findings), "watch" if verdict == "cannot_tell" else "fine"))
     return Judgement(
         level=level,
-        say_first=_say_first(scene, findings, diagnosis),
+        say_first=say_first(findings, machine, knowledge),
         verdict=verdict,
         because=because,
         retake=None if level == "stop" else _retake(scene, diagnosis, expected, verdict),
@@ -113,6 +105,7 @@ def judge(
         expected=expected,
         findings=findings,
         question=_question(scene, diagnosis, verdict, level),
+        timings=measure_timings(scene),
     )
 
 
@@ -134,7 +127,7 @@ def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...])
     missing = [e for e in expected if e.status == "missing"]
     if missing:
         words = scene.knowledge.state_words
-        names = ", ".join(f"{_word(e.sound)} ({words[e.state]})" for e in missing)
+        names = ", ".join(f"{sound_words(e.sound)} ({words[e.state]})" for e in missing)
         return "cannot_tell", f"Expected and not heard: {names}."
     if diagnosis.undecided:
         return "cannot_tell", f"This clip leaves it open: {diagnosis.undecided[0][1]}."
@@ -142,41 +135,21 @@ def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...])
     if unsure:
         return (
             "cannot_tell",
-            f"It cannot be told whether it was there: {_word(unsure[0].sound)} ({unsure[0].text}).",
+            f"It cannot be told whether it was there: {sound_words(unsure[0].sound)} ({unsure[0].text}).",
         )
     blocked = blocked_sounds(scene)
     if blocked:
-        return "cannot_tell", f"This clip could not have carried a {_word(blocked[0][0])}."
-    heard = ", ".join(dict.fromkeys(_word(e.sound) for e in expected if e.status == "heard"))
+        return "cannot_tell", f"This clip could not have carried a {sound_words(blocked[0][0])}."
+    heard = ", ".join(dict.fromkeys(sound_words(e.sound) for e in expected if e.status == "heard"))
     told = "given" if scene.told else "drafted"
     states = ", ".join(dict.fromkeys(scene.knowledge.state_words[s.state] for s in scene.spans))
     tail = f"; heard where it belongs: {heard}" if heard else ""
     return "normal", f"Nothing unusual heard in this clip ({told}: {states}){tail}."
 
 
-def _word(sound: str) -> str:
-    return sound.replace("_", " ")
-
-
 def _because(held: Held) -> str:
     says = held.finding.speaks_for
     return f"{held.finding.symptom} {says[0][0].upper()}{says[0][1:]}." if says else held.finding.symptom
-
-
-def _say_first(scene: Scene, findings: tuple[Finding, ...], diagnosis: Diagnosis) -> str | None:
-    stops = [f for f in findings if f.level == "stop"]
-    texts = {id(h.finding): h.say_first for h in diagnosis.held}
-    if not stops:
-        first = next((t for f in findings if (t := texts.get(id(f)))), None)
-        return first or None
-    reasons, extra = [], []
-    for finding in stops:
-        danger = danger_of(finding, scene.knowledge)
-        reasons.append(texts.get(id(finding)) or finding.symptom)
-        if danger is not None:
-            extra.append(danger.do)
-    kinds = kind_sentences([f.stop_kinds for f in stops], scene.machine, scene.knowledge)
-    return " ".join(dict.fromkeys((*reasons, *kinds, *extra)))
 
 
 def _retake(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...], verdict: str) -> str | None:

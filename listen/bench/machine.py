@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +27,13 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "fill": ("probe", "manual"),
     "coils": ("ac", "dc"),
 }
-FLAGS: tuple[str, ...] = ("vacuum_valve", "shared_pump", "sight_glass")
-_COUNTS: dict[str, tuple[int, ...]] = {"mains_hz": (50, 60), "phases": (1, 3), "motor_poles": (2, 4, 6)}
+FLAGS: tuple[str, ...] = ("vacuum_valve", "shared_pump", "sight_glass", "flow_meter")
+_COUNTS: dict[str, tuple[int, ...]] = {
+    "mains_hz": (50, 60),
+    "phases": (1, 3),
+    "motor_poles": (2, 4, 6),
+    "groups": (1, 2, 3, 4),
+}
 _GAUGE_PAIRS = ("boiler_band_bar", "brew_band_bar", "line_band_bar")
 _GAUGE_NUMBERS = ("boiler_red_bar", "safety_valve_plate_bar")
 
@@ -49,6 +54,12 @@ class Machine:
         Working bands, bar above atmosphere.
     boiler_red_bar, safety_valve_plate_bar : float or None
         Where the red of the boiler gauge begins; the value on the valve's own plate.
+    flow_meter : bool or None
+        Doses are measured, and a brew stops by itself.
+    groups : int or None
+    timings : mapping of str to (float, float)
+        This machine's own ranges from its known-good clips, s
+        (:func:`listen.bench.learn_timings`). They narrow what is usual, never widen it.
     """
 
     name: str
@@ -71,13 +82,16 @@ class Machine:
     boiler_red_bar: float | None = None
     safety_valve_plate_bar: float | None = None
     about: str = ""
+    flow_meter: bool | None = None
+    groups: int | None = None
+    timings: Mapping[str, tuple[float, float]] = field(default_factory=dict, hash=False)
 
     def known(self) -> dict[str, object]:
         """Return the fields that are known, without the name."""
         return {
             f.name: value
             for f in fields(self)
-            if f.name not in ("name", "about") and (value := getattr(self, f.name)) is not None
+            if f.name not in ("name", "about", "timings") and (value := getattr(self, f.name)) is not None
         }
 
 
@@ -110,6 +124,9 @@ def machine_from_table(table: Table) -> Machine:
     for key in _GAUGE_NUMBERS:
         values[key] = gauges.take(key, float, None)
     gauges.done()
+    own = table.table("timings")
+    values["timings"] = {key: own.pair(key) for key in own.names()}
+    own.done()
     table.done()
     machine = Machine(**values)  # type: ignore[arg-type]
     _plausible(machine, table)

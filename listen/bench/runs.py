@@ -6,8 +6,8 @@ import re
 from itertools import pairwise
 
 from listen.bench.facts import NO, Answer, fact
+from listen.bench.phrases import clock
 from listen.bench.scene import PumpRun, Scene, overlap_s
-from listen.bench.story import clock
 
 _INTERVAL = re.compile(
     r"\b(?:re-?)?fill(?:s|ed|ing)?\b[^.;]{0,30}?\bevery\s+(\d{1,3})\s*(s|sec|seconds?|m|min|mins|minutes?)\b"

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from listen.bench.entries import Danger, GaugeRule, Knowledge
+from listen.bench.entries import DANGER_CODE, Danger, GaugeRule, Knowledge
 from listen.bench.knowledge import load_knowledge
-from listen.bench.ladder import order_checks
+from listen.bench.ladder import lay_out
 from listen.bench.machine import Machine
 from listen.bench.said import mentions
 from listen.errors import BadParameter
-from listen.types import LEVELS, STOP_KINDS, Cause, Finding
+from listen.types import LEVELS, STOP_KINDS, Finding
 
 ANSWERS: tuple[str, ...] = ("yes", "no", "unknown")
 
@@ -72,19 +72,8 @@ def kind_sentences(
 def danger_findings(*, said: str, answers: Mapping[str, str], knowledge: Knowledge) -> tuple[Finding, ...]:
     """Return the dangers that a person reports in words or answers.
 
-    Raises
-    ------
-    BadParameter
-        When an answer is not for a question that is asked, or not yes, no or unknown.
+    Ids of `answers` that are no first-minute question are left alone.
     """
-    asked = {d.id for d in knowledge.dangers if d.first_minute}
-    for name, answer in answers.items():
-        if name not in asked:
-            raise BadParameter(
-                f"There is no question {name!r}; the questions are {', '.join(sorted(asked))}."
-            )
-        if answer not in ANSWERS:
-            raise BadParameter(f"The answer to {name!r} must be yes, no or unknown, not {answer!r}.")
     return tuple(
         finding
         for danger in knowledge.dangers
@@ -92,9 +81,36 @@ def danger_findings(*, said: str, answers: Mapping[str, str], knowledge: Knowled
     )
 
 
-def danger_of(finding: Finding, knowledge: Knowledge) -> Danger | None:
-    """Return the danger behind a finding, None for any other finding."""
-    return next((d for d in knowledge.dangers if d.symptom == finding.symptom), None)
+def check_ids_known(answers: Mapping[str, str], knowledge: Knowledge) -> None:
+    """Refuse an answer to nothing that is asked.
+
+    Raises
+    ------
+    BadParameter
+        When an id is neither a first-minute question nor a check, or the answer
+        is not yes, no or unknown.
+    """
+    questions = [d.id for d in knowledge.dangers if d.first_minute]
+    known = {*questions, *(e.check.id for _, e in knowledge.entries())}
+    for name, answer in answers.items():
+        if name not in known:
+            raise BadParameter(
+                f"There is no question or check {name!r}; the first questions are {', '.join(questions)}, "
+                "and each check of a result carries its own name."
+            )
+        if answer not in ANSWERS:
+            raise BadParameter(f"The answer to {name!r} must be yes, no or unknown, not {answer!r}.")
+
+
+def say_first(findings: Iterable[Finding], machine: Machine | None, knowledge: Knowledge) -> str | None:
+    """Return what is said before anything else: reasons, kinds of stop in their order, what not to do."""
+    findings = list(findings)
+    stops = [f for f in findings if f.level == "stop"]
+    if not stops:
+        return next((f.say_first for f in findings if f.say_first), None)
+    extra = [o.do for f in stops if isinstance(o := knowledge.owner(f), Danger)]
+    kinds = kind_sentences([f.stop_kinds for f in stops], machine, knowledge)
+    return " ".join(dict.fromkeys((*(f.say_first or f.symptom for f in stops), *kinds, *extra)))
 
 
 def _from_danger(danger: Danger, said: str, answer: str) -> Finding | None:
@@ -106,17 +122,14 @@ def _from_danger(danger: Danger, said: str, answer: str) -> Finding | None:
         speaks.append(f"told: '{phrase.strip()}'")
     if not speaks:
         return None
-    return Finding(
-        code="danger_reported",
+    return lay_out(
+        danger,
+        code=DANGER_CODE,
         symptom=danger.symptom,
         level="stop",
         strength="strong",
-        speaks_for=tuple(speaks),
-        parts=danger.parts,
-        causes=tuple(Cause(text, i) for i, text in enumerate(danger.causes, 1)),
-        checks=order_checks(danger.checks, level="stop"),
+        speaks_for=speaks,
         stop_kinds=danger.stop_kinds,
-        rests_on=danger.rests_on,
     )
 
 
@@ -148,17 +161,14 @@ def gauge_findings(
     for rule, bar, limit in best.values():
         fault = knowledge.fault(rule.fault)
         found.append(
-            Finding(
+            lay_out(
+                fault,
                 code=fault.code,
                 symptom=fault.symptom,
                 level=rule.level,
                 strength="strong",
                 speaks_for=(rule.say.format(bar=bar, limit=limit),),
-                parts=fault.parts,
-                causes=tuple(Cause(text, i) for i, text in enumerate(fault.causes, 1)),
-                checks=order_checks(fault.checks, level=rule.level),
                 stop_kinds=rule.stop_kinds,
-                rests_on=fault.rests_on,
             )
         )
     return tuple(found)

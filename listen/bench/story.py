@@ -10,20 +10,9 @@ from collections.abc import Sequence
 
 from listen.bench.entries import Action, Knowledge
 from listen.bench.machine import Machine
+from listen.bench.phrases import clock
 from listen.bench.scene import PumpRun, Scene
 from listen.types import StoryMark, StorySpan
-
-
-def clock(at_s: float) -> str:
-    """Write a moment of the clip as a person reads it.
-
-    Examples
-    --------
-    >>> clock(63.4)
-    '1:03.4'
-    """
-    tenths = round(max(at_s, 0.0) * 10)
-    return f"{tenths // 600}:{tenths % 600 // 10:02d}.{tenths % 10}"
 
 
 def spans_from_marks(

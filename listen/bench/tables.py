@@ -89,6 +89,10 @@ class Table:
             raise self.fail(f"{key!r} must be a list of tables.")
         return [Table(row, f"{self.where} [[{key}]] {i}", self.error) for i, row in enumerate(rows, 1)]
 
+    def names(self) -> list[str]:
+        """Return the keys that are still there, in order."""
+        return list(self._values)
+
     def rest_of(self, key: str) -> Any:
         """Hand out one value of whatever kind; the caller checks it."""
         if key not in self._values:

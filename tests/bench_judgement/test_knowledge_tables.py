@@ -37,7 +37,8 @@ def test_the_shipped_tables_load_and_are_complete() -> None:
     assert {e.state for e in knowledge.expectations} == set(STATES)
     for fault in knowledge.faults:
         assert fault.causes and fault.checks and fault.symptom.endswith(".")
-        assert fault.code in ("unexplained_sound", "open_run") or fault.parts
+        assert fault.plain.endswith(".") and fault.plain != fault.code
+        assert fault.code in ("unlike_itself",) or any(c.part for c in fault.causes)
 
 
 def test_every_fact_is_used_or_at_least_documented() -> None:
@@ -45,7 +46,7 @@ def test_every_fact_is_used_or_at_least_documented() -> None:
         c.fact
         for f in load_knowledge().faults
         for p in f.patterns
-        for c in (*p.needs, *p.supports, *p.against)
+        for c in (*p.needs, *p.supports, *p.against, *(sign.clause for sign in f.signs))
     }
     assert used <= set(FACTS) and set(FACTS) - used == set()
     assert all(function.__doc__ for function in FACTS.values())
@@ -111,10 +112,11 @@ def test_an_empty_folder_is_no_knowledge(tmp_path: Path) -> None:
 def test_a_fault_grows_by_a_few_lines(tmp_path: Path) -> None:
     folder = altered(tmp_path, "settings.toml", "# Numbers", "# Numbers")
     (folder / "faults" / "new.toml").write_text(
-        'code = "squealing"\nsymptom = "A squeal."\ncauses = ["dry bearing"]\nparts = ["pump"]\n'
+        'code = "squealing"\nsymptom = "A squeal."\nplain = "It squeals."\n'
+        'causes = [{ id = "dry_bearing", text = "dry bearing", part = "pump" }]\n'
         'rests_on = "common practice"\n'
         '[[pattern]]\nname = "squeal"\nlevel = "service"\nstrength = "fair"\nverdict = "abnormal"\n'
         '[[pattern.needs]]\nfact = "heard_with_pump"\nsounds = ["squeal"]\nmin_s = 1.0\n'
-        '[[check]]\ntext = "Brew or fill?"\nneeds = "look"\nwho = "customer"\nif_yes = "a"\nif_no = "b"\n'
+        '[[check]]\nid = "brew_or_fill"\ntext = "Brew or fill?"\nneeds = "look"\nwho = "customer"\nif_yes = "a"\nif_no = "b"\n'
     )
     assert load_knowledge(folder).fault("squealing").patterns[0].needs[0].params["min_s"] == 1.0

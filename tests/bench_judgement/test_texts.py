@@ -26,7 +26,7 @@ FORBIDDEN = {
         r"|\bbypass(?:ing|es)? (?:the|a) (?:limit|high|safety|interlock|switch|thermostat)"
     ),
     "says safe": r"\bsafe(?:ly)?\b(?! ?(?:ty|part))",
-    "resets while plugged": r"\b(?:reset|switch(?:es|ed)? (?:the )?breaker on)\w*\b|switch on again",
+    "resets while plugged": r"(?<!manual-)\b(?:reset|switch(?:es|ed)? (?:the )?breaker on)\w*\b|switch on again",
     "live work by hand": r"\bpull\w*\b[^.;:]*\b(?:connector|coil|wire|plug of the valve)",
     "water on a hot dry boiler": r"\b(?:add|pour)\w*\b[^.;:]*\bwater\b",
     "vents by the wand": r"\bopen\w*\b[^.;:]*\bsteam tap\b",
@@ -43,7 +43,7 @@ def _texts(thing: object, where: str):
             yield where, thing
     elif is_dataclass(thing):
         for f in fields(thing):
-            if f.name not in ("words",):
+            if f.name not in ("words", "params"):
                 yield from _texts(getattr(thing, f.name), f"{where}.{f.name}")
     elif isinstance(thing, dict):
         for key, value in thing.items():
@@ -112,7 +112,7 @@ def test_sentences_are_sentences() -> None:
             assert check.text[0].isupper() and check.text[-1] in ".?", check.text
             assert all(t[0].isupper() and t[-1] in ".!" for t in (check.if_yes, check.if_no)), check.text
         for cause in fault.causes:
-            assert cause[-1] not in "." and len(cause) < 140, cause
+            assert cause.text[-1] not in "." and len(cause.text) < 140, cause
 
 
 def test_every_caution_is_used() -> None:

@@ -1,0 +1,104 @@
+"""Facts of what a sound has to do with a pump: at its stop, behind its start, or without it."""
+
+from __future__ import annotations
+
+from listen.bench.facts import NO, Answer, fact, say_event
+from listen.bench.phrases import clock, lasting
+from listen.bench.scene import Scene, overlap_s
+
+
+@fact
+def at_pump_end(scene: Scene, *, sounds: tuple[str, ...], within_s: float, level_db: float = 0.0) -> Answer:
+    """A sound begins as a pump stops, at least so loud."""
+    for run in scene.pump_runs():
+        if run.open_end:
+            continue
+        for e in scene.counted(*sounds):
+            loud = e.measures.get("level_db", level_db) >= level_db
+            if loud and abs(e.onset_s - run.offset_s) <= within_s:
+                say = f"{say_event(e)}, just as the pump stops at {clock(run.offset_s)}"
+                return Answer("yes", (say,), (e.id,))
+    return NO
+
+
+@fact
+def follows_pump(
+    scene: Scene, *, sounds: tuple[str, ...], after_s: float, before_s: float, min_s: float
+) -> Answer:
+    """A sound begins `after_s` to `before_s` behind the start of a pump and stops with it."""
+    for run in scene.pump_runs():
+        for e in scene.counted(*sounds):
+            begins = after_s <= e.onset_s - run.onset_s <= before_s
+            ends = run.open_end or e.offset_s - run.offset_s <= 1.0
+            if begins and ends and overlap_s((e.onset_s, e.offset_s), (run.onset_s, run.offset_s)) >= min_s:
+                late = lasting(e.onset_s - run.onset_s)
+                return Answer("yes", (f"{say_event(e)}, beginning {late} after the pump",), (e.id,))
+    return NO
+
+
+@fact
+def without_pump(
+    scene: Scene,
+    *,
+    sounds: tuple[str, ...],
+    states: tuple[str, ...],
+    min_s: float,
+    at_least: float = 0.0,
+) -> Answer:
+    """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB."""
+    runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs()]
+    stretches = scene.narrowed(states)
+    total, events = 0.0, []
+    for e in scene.counted(*sounds):
+        if e.measures.get("level_db", at_least) < at_least:
+            continue
+        span = (e.onset_s, e.offset_s)
+        if sum(overlap_s(span, r) for r in runs) > 0.3 * max(e.duration_s, 1e-3):
+            continue
+        inside = sum(overlap_s(span, s) for s in stretches)
+        if inside > 0.0 or any(s[0] <= e.onset_s <= s[1] for s in stretches):
+            total += inside
+            events.append(e)
+    if not events or total < min_s:
+        return NO
+    says = tuple(f"{say_event(e)}, with no pump running" for e in events[:3])
+    return Answer("yes", says, tuple(e.id for e in events))
+
+
+@fact
+def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
+    """Water runs on after the person stopped the brew, and no pump runs."""
+    for mark in scene.marks:
+        if mark.word not in ("brew_off", "lever_down", "hot_water_closed"):
+            continue
+        for e in scene.counted("water_flow"):
+            on_s = e.offset_s - max(mark.at_s, e.onset_s)
+            if e.onset_s > mark.at_s + 1.0 or on_s <= longer_than_s:
+                continue
+            runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs()]
+            pumped = sum(overlap_s((mark.at_s, e.offset_s), r) for r in runs)
+            if pumped <= 0.5 * on_s:
+                say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"
+                return Answer("yes", (say,), (e.id,))
+    return NO
+
+
+@fact
+def run_gives_up(scene: Scene, *, states: tuple[str, ...], at_least_s: float, at_most_s: float) -> Answer:
+    """One pump run in given states ends after a time at which a fill times out."""
+    stretches = scene.stretches(states)
+    for run in scene.pump_runs():
+        inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches)
+        if inside > 0.5 * run.duration_s and at_least_s <= run.duration_s <= at_most_s and not run.open_end:
+            return Answer("yes", (f"the pump gives up after {lasting(run.duration_s)}",), run.event_ids)
+    return NO
+
+
+@fact
+def discharge_short(scene: Scene, *, at_most_s: float, states: tuple[str, ...]) -> Answer:
+    """The discharge after a given brew is there, and over almost at once."""
+    stretches = [scene.widened(s) for s in scene.stretches(states)]
+    bursts = [e for e in scene.counted("burst") if any(s[0] <= e.onset_s <= s[1] for s in stretches)]
+    if not bursts or any(e.duration_s > at_most_s for e in bursts):
+        return NO
+    return Answer("yes", (f"the discharge lasts only {lasting(bursts[-1].duration_s)}",), (bursts[-1].id,))
