@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
@@ -15,22 +16,26 @@ from listen.errors import LibraryError
 from listen.library import adding, deletion, opinions
 from listen.library import clips as c
 from listen.library import tables as t
+from listen.library.backup import BackedUp, back_up
 from listen.library.baseline import Baseline, Comparison, compare
 from listen.library.conflicts import Conflict, conflicts
 from listen.library.engine import Database
 from listen.library.intake import Intake
 from listen.library.labels import Labels, named
 from listen.library.machines import Machines, machine_of
+from listen.library.models import Models
 from listen.library.observing import Observer
 from listen.library.outcomes import Outcomes
 from listen.library.place import Place, find_place
-from listen.library.records import ClipRecord, Deletion, OpinionRecord, SimilarClip, Twin
+from listen.library.records import Checked, ClipRecord, Deletion, OpinionRecord, SimilarClip, Twin
+from listen.library.remeasure import remeasure
 from listen.library.schema import prepare
 from listen.library.similar import RowCache, similar
 from listen.library.teach import Lesson, next_to_label
 from listen.library.twins import twins
 from listen.library.values import clean, moment, now
 from listen.library.vault import disk_errors, open_vault
+from listen.library.verify import tidy, verify
 from listen.types import Report, StoryMark
 
 if TYPE_CHECKING:
@@ -67,8 +72,6 @@ def open_library(
         with disk_errors("The library's folder"):
             place.home.mkdir(parents=True, exist_ok=True, mode=0o700)
     elif not Path(place.url.removeprefix("sqlite:///")).is_file():
-        from listen.errors import LibraryError
-
         raise LibraryError(
             f"There is no library at {place.shown}: name the right place, or add a first clip."
         )
@@ -77,6 +80,9 @@ def open_library(
         prepare(database, create=create)
         library = Library(place, database)
         deletion.finish_removals(database, library.vault)
+        # What cannot be unpacked is for `verify` to tell, not a reason to stay shut.
+        with contextlib.suppress(LibraryError):
+            library.models.refresh_pointer()
     except BaseException:
         database.close()
         raise
@@ -101,6 +107,8 @@ class Library:
         `add`, `of(clip=…, machine=…)`.
     intake : Intake
         `add`, `get`, `queue`, `set_status`, `answer`, `read_file`, `refuse_file`.
+    models : Models
+        `add`, `all`, `current`, `current_folder`, `promote`, `roll_back`.
     """
 
     def __init__(self, place: Place, database: Database) -> None:
@@ -111,6 +119,7 @@ class Library:
         self.labels = Labels(database)
         self.outcomes = Outcomes(database)
         self.intake = Intake(database, self.vault)
+        self.models = Models(database, self.vault, place.home)
         self._observer = Observer(database, self.machines)
         self._rows = RowCache()
 
@@ -362,3 +371,23 @@ class Library:
     def conflicts(self, id: str | None = None) -> tuple[Conflict, ...]:
         """Return statements that cannot all be true, of one clip or of all."""
         return conflicts(self.database, self.clip(id).sha256 if id is not None else None)
+
+    # Keeping it whole --------------------------------------------------------------------------
+
+    def verify(self, echo: Callable[[str], object] | None = None) -> Checked:
+        """Hash every file again and hold tables and vault against each other; changes nothing."""
+        return verify(self.database, self.vault, self.models, echo)
+
+    def tidy(self, found: Checked) -> int:
+        """Remove the leftovers of kills that `verify` found; return how many went."""
+        return tidy(self.database, self.vault, found)
+
+    def backup(self, path: str | os.PathLike[str], echo: Callable[[str], object] | None = None) -> BackedUp:
+        """Write the whole library into one file; see :mod:`listen.library.restore` for the way back."""
+        return back_up(self.database, self.vault, Path(path), echo)
+
+    def measure_again(
+        self, *, worker: DecodeWorker | None = None, echo: Callable[[str], object] | None = None
+    ) -> tuple[int, tuple[str, ...]]:
+        """Measure clips again that an older version measured; return how many, and which could not be and why."""
+        return remeasure(self.database, self.vault, worker=worker, echo=echo)
