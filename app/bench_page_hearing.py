@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
 
 import bench_page_picture as drawing
 import streamlit as st
@@ -15,7 +14,6 @@ from listen.bench.machine import Machine, unknown_machine
 from listen.decode import DecodeWorker
 from listen.errors import ListenError
 from listen.pipeline import hear_with_picture
-from listen.report.to_dict import to_dict
 from listen.types import ClipInfo, Mains, ModelInfo, Quality, Report, StoryMark
 
 
@@ -42,10 +40,10 @@ class Told:
 
 @dataclass(frozen=True)
 class Heard:
-    """One clip's result for the page: the report's dict and the picture, or a sentence why not."""
+    """One clip's result for the page: the report and the picture, or a sentence why not."""
 
     clip: Clip
-    report: dict[str, Any] | None = None
+    result: Report | None = None
     png: bytes = b""
     trouble: str = ""
 
@@ -71,7 +69,7 @@ def hear(clip: Clip, told: Told) -> Heard:
         )  # fmt: skip
     except ListenError as error:
         return Heard(clip, trouble=str(error))
-    return Heard(clip, to_dict(report), drawing.picture_png(picture))
+    return Heard(clip, report, drawing.picture_png(picture))
 
 
 @lru_cache(maxsize=8)
@@ -83,7 +81,13 @@ def playable(clip: Clip, duration_s: float) -> bytes | None:
         return None
 
 
-def judge_without_clip(told: Told) -> dict[str, Any]:
+@lru_cache(maxsize=8)
+def raised(wav: bytes) -> bytes | None:
+    """Return the player's sound with its low hums raised, None where it is too long for that."""
+    return drawing.raised_wav(wav)
+
+
+def judge_without_clip(told: Told) -> Report:
     """Judge answers, gauges and words alone: danger does not wait for a recording."""
     silent = Quality(False, (0.0, 0.0), 0.0, float("-inf"), float("-inf"))
     mains = Mains(None, "unknown")
@@ -91,13 +95,12 @@ def judge_without_clip(told: Told) -> dict[str, Any]:
         events=(), quality=silent, mains=mains, duration_s=0.0, machine=told.machine, marks=(),
         gauges=dict(told.gauges), said=told.said, answers=dict(told.answers),
     )  # fmt: skip
-    report = Report(
+    return Report(
         clip=ClipInfo("no clip", "0" * 64, 0.0, 1, 1, "none", "none"), level=judged.level,
         say_first=judged.say_first, verdict=judged.verdict, because=judged.because, retake=judged.retake,
         quality=silent, mains=mains, events=(), story=(), expected=(), findings=judged.findings,
         model=ModelInfo("none", "none", ""), question=judged.question,
     )  # fmt: skip
-    return to_dict(report)
 
 
 def nothing_told() -> Told:

@@ -11,6 +11,7 @@ from PIL import Image
 
 from listen.decode import DecodeWorker, open_clip
 from listen.features.picture import Picture
+from listen.report.sound import raised
 
 #: Wider pictures gain nothing on a page.
 MAX_COLUMNS = 1600
@@ -18,6 +19,8 @@ MAX_COLUMNS = 1600
 LONG_CLIP_S, LONG_CLIP_RATE_HZ = 180.0, 16_000
 #: Clips longer than this are drawn and listed, not played.
 PLAYABLE_S = 1800.0
+#: Hums of longer clips are not raised.
+RAISED_S = 180.0
 
 
 def picture_png(picture: Picture) -> bytes:
@@ -76,6 +79,23 @@ def playable_wav(
             writer.writeframes(_int16(stream.resample_chunk(block) if stream else block))
         if stream:
             writer.writeframes(_int16(stream.resample_chunk(np.zeros(0, np.float32), last=True)))
+    return out.getvalue()
+
+
+def raised_wav(wav: bytes) -> bytes | None:
+    """Return a WAV of ours with its low hums raised for a small speaker, None where it is too long."""
+    with wave.open(io.BytesIO(wav)) as reader:
+        rate_hz, n = reader.getframerate(), reader.getnframes()
+        if n > RAISED_S * rate_hz:
+            return None
+        samples = np.frombuffer(reader.readframes(n), "<i2").astype(np.float32) / 32767.0
+    higher, out_hz = raised(samples, rate_hz)
+    out = io.BytesIO()
+    with wave.open(out, "wb") as writer:
+        writer.setnchannels(1)
+        writer.setsampwidth(2)
+        writer.setframerate(out_hz)
+        writer.writeframes(_int16(higher))
     return out.getvalue()
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import bench_page_cards as cards
 import bench_page_hearing as hearing
+import bench_page_ladder as ladder
 import streamlit as st
 
 from listen.bench import first_minute_questions
+from listen.report.to_dict import to_dict
 
 _ANSWERED = "bench_page_none_of_these"
 
@@ -41,8 +43,10 @@ def ask() -> dict[str, str] | None:
 def show_stop(answers: dict[str, str]) -> None:
     """Show the stop words and the checks that go with them."""
     told = hearing.Told(hearing.nothing_told().machine, answers=tuple(sorted(answers.items())))
-    report = hearing.judge_without_clip(told)
-    cards.show("stop", report=report)
+    report = ladder.after_answers(hearing.judge_without_clip(told), ladder.key_of(None), told.machine)
+    cards.show("stop", report=to_dict(report))
+    ladder.next_step(report, ladder.key_of(None), title="From a distance, next")
+    cards.show("findings", findings=to_dict(report)["findings"], title="What to check next")
 
 
 def _none_of_these() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ from streamlit.runtime import get_instance
 
 from listen.features.picture import HIGHEST_HZ, LOWEST_HZ
 from listen.report import words
-from listen.vocabulary import NOT_MACHINE
+from listen.report.sound import RAISE_BELOW_HZ
+from listen.vocabulary import NOT_MACHINE, SOUNDS
 
 _PLAYER = Path(__file__).parent / "bench_page_player"
 #: The shape in which a sound is drawn (tone: also what has a beat), so that colour never stands alone.
@@ -42,7 +44,15 @@ def shape_of(sound: str) -> str:
     return next((shape for shape, sounds in _SHAPES.items() if sound in sounds), "noise")
 
 
-def timeline_data(report: dict[str, Any], audio_url: str | None, picture_url: str) -> dict[str, Any]:
+def timeline_data(
+    report: dict[str, Any],
+    audio_url: str | None,
+    picture_url: str,
+    *,
+    more_urls: Mapping[str, str | None] | None = None,
+    room: Mapping[str, str] | None = None,
+    good: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
     """Turn a report's dict into what the player draws.
 
     Parameters
@@ -51,6 +61,12 @@ def timeline_data(report: dict[str, Any], audio_url: str | None, picture_url: st
         As :func:`listen.report.to_dict.to_dict` gives it.
     audio_url, picture_url : str
         Where the player finds sound (None: not playable) and picture.
+    more_urls : mapping, optional
+        `raised_url` (the sound with its low hums raised) and `film_url` (the clip itself, for its frames).
+    room : mapping, optional
+        Event id → what the room alone has of it.
+    good : mapping, optional
+        `url`, `at_s`, `words` and `more` of a known-good clip in the same state.
 
     Returns
     -------
@@ -71,10 +87,36 @@ def timeline_data(report: dict[str, Any], audio_url: str | None, picture_url: st
         ],
         "axis_s": axis_s(duration_s),
         "lanes": _lanes(report, flagged),
-        "rows": _rows(report, flagged),
+        "rows": _rows(report, flagged, room or {}),
+        "raised_url": None,
+        "film_url": None,
+        "raised_words": "Now played two octaves higher below 400 Hz, so that a small speaker can play a hum.",
+        **(more_urls or {}),
+        "unusual": _unusual(report, flagged),
+        "good": dict(good) if good else None,
+        "sounds": [{"sound": s, "words": words.sound_words(s), "shape": shape_of(s)} for s in SOUNDS],
     }
     data["key"] = hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()[:16]
     return data
+
+
+def low_hum(report: dict[str, Any]) -> bool:
+    """Tell whether something with a pitch under 400 Hz was heard: a phone's speaker plays none of it."""
+    names = ("line_hz", "shaft_hz", "strokes_hz", "tone_hz")
+    return any(
+        event["measures"].get(name, RAISE_BELOW_HZ) < RAISE_BELOW_HZ
+        for event in report["events"]
+        for name in names
+    )
+
+
+def _unusual(report: dict[str, Any], flagged: set[str]) -> dict[str, float] | None:
+    """Return the span of the loudest event that a finding rests on; the surest where none has a level."""
+    events = [event for event in report["events"] if event["id"] in flagged]
+    if not events:
+        return None
+    loudest = max(events, key=lambda e: (e["measures"].get("level_db", -1e9), e["probability"]))
+    return {"start_s": loudest["onset_s"], "end_s": loudest["offset_s"]}
 
 
 def axis_s(duration_s: float) -> list[float]:
@@ -116,6 +158,7 @@ def _lanes(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
     for event in report["events"]:
         lane(event["sound"]).append(
             {
+                "id": event["id"],
                 "start_s": event["onset_s"],
                 "end_s": event["offset_s"],
                 "flagged": event["id"] in flagged,
@@ -125,12 +168,18 @@ def _lanes(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
     for item in _missing(report):
         span = item["span"]
         lane(item["sound"]).append(
-            {"start_s": span["start_s"], "end_s": span["end_s"], "flagged": False, "missing": True}
+            {
+                "id": f"missing {item['sound']}",
+                "start_s": span["start_s"],
+                "end_s": span["end_s"],
+                "flagged": False,
+                "missing": True,
+            }
         )
     return list(lanes.values())
 
 
-def _rows(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
+def _rows(report: dict[str, Any], flagged: set[str], room: Mapping[str, str]) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for event in report["events"]:
         measured = words.event_measures(event)
@@ -139,6 +188,9 @@ def _rows(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
         more = [sure, f"lasts {lasts_s:.1f} s" if lasts_s >= 0.2 else "", measured]
         rows.append(
             {
+                "id": event["id"],
+                "sound": event["sound"],
+                "room": room.get(event["id"], ""),
                 "missing": False,
                 "shape": shape_of(event["sound"]),
                 "when": words.clock(event["onset_s"]),
@@ -157,6 +209,9 @@ def _rows(report: dict[str, Any], flagged: set[str]) -> list[dict[str, Any]]:
     for item in _missing(report):
         rows.append(
             {
+                "id": f"missing {item['sound']}",
+                "sound": item["sound"],
+                "room": "",
                 "missing": True,
                 "lead": True,
                 "shape": "missing",
@@ -178,16 +233,31 @@ def media_url(data: bytes, mime: str, place: str) -> str:
 
 @cache
 def _component() -> Any:
-    read = {part: (_PLAYER / f"player.{part}").read_text(encoding="utf-8") for part in ("html", "css", "js")}
-    return st.components.v2.component("bench_page_player", **read)
+    read = {part: (_PLAYER / f"player.{part}").read_text(encoding="utf-8") for part in ("html", "css")}
+    js = "".join((_PLAYER / name).read_text(encoding="utf-8") for name in ("correct.js", "player.js"))
+    return st.components.v2.component("bench_page_player", js=js, **read)
 
 
-def show(report: dict[str, Any], png: bytes, wav: bytes | None, key: str) -> float | None:
-    """Draw the time line; return the moment (s) that the person has just marked, if any."""
-    audio_url = media_url(wav, "audio/wav", f"{key}.audio") if wav else None
-    picture_url = media_url(png, "image/png", f"{key}.picture")
+def show(data: dict[str, Any], edits: Mapping[str, Any], key: str) -> tuple[float | None, dict[str, Any]]:
+    """Draw the time line.
+
+    Returns
+    -------
+    marked_s : float or None
+        The moment that the person has just marked.
+    edits : dict
+        Event id → correction, as the player keeps them.
+    """
     result = _component()(
-        key=key, data=timeline_data(report, audio_url, picture_url), on_mark_change=lambda: None
+        key=key,
+        data={**data, "edits": dict(edits)},
+        default={"edits": dict(edits)},
+        on_mark_change=lambda: None,
+        on_edits_change=lambda: None,
     )
     marked = getattr(result, "mark", None)
-    return float(marked) if isinstance(marked, int | float) else None
+    kept = getattr(result, "edits", None)
+    return (
+        float(marked) if isinstance(marked, int | float) else None,
+        dict(kept) if isinstance(kept, Mapping) else {},
+    )

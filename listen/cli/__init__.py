@@ -21,6 +21,7 @@ main = VerbGroup(
         "hear": ("listen.cli.hear", "Hear clips and say what is normal, what is not, and what to check."),
         "demo": ("listen.cli.demo", "Hear three synthesised clips of a demo machine, then open the page."),
         "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
+        "intake": ("listen.cli.intake", "Make links for customers and look at what they sent."),
         "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
         "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
         "score": ("listen.cli.score", "Score the ear and the bench on clips whose truth is known."),

@@ -1,4 +1,4 @@
-"""`listen page`: the page, served to this machine only."""
+"""`listen page`: the page, served to this machine, or to the phones of the shop with `--lan`."""
 
 from __future__ import annotations
 
@@ -19,14 +19,24 @@ from listen.cli.group import OK, debug_option
     type=click.IntRange(1024, 65535),
     help=f"Port; without it {server.DEFAULT_PORT} or the next free.",
 )
+@click.option("--lan", is_flag=True, help="Serve phones on the shop's network, by HTTPS and behind a PIN.")
+@click.option("--new-pin", metavar="PIN", help="With --lan: take this PIN of six digits from now on.")
 @debug_option
-def page(port: int | None) -> int:
-    """Open the page in the browser; it is served to this machine only."""
-    serve(port)
+def page(port: int | None, lan: bool, new_pin: str | None) -> int:
+    """Open the page in the browser. Without --lan it is served to this machine only."""
+    if new_pin is not None and not lan:
+        raise click.UsageError("--new-pin goes with --lan")
+    serve(port, lan=lan, new_pin=new_pin)
     return OK
 
 
-def serve(port: int | None, environment: dict[str, str] | None = None) -> None:
+def serve(
+    port: int | None,
+    environment: dict[str, str] | None = None,
+    *,
+    lan: bool = False,
+    new_pin: str | None = None,
+) -> None:
     """Serve the page until the person ends it with Ctrl-C.
 
     Raises
@@ -34,16 +44,20 @@ def serve(port: int | None, environment: dict[str, str] | None = None) -> None:
     RuntimeError
         When the server does not come up.
     """
-    chosen = server.choose_port(port)
+    pin, network = _network(new_pin) if lan else ("", None)
+    chosen = server.choose_port(port, "0.0.0.0" if lan else server.HOST)
     # A polite end from outside must end the child as well, as Ctrl-C does.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    process = server.start(chosen, environment)
+    process = server.start(chosen, environment, network)
     try:
-        if not server.wait_until_up(process, chosen):
+        if not server.wait_until_up(process, chosen, lan=network):
             raise RuntimeError("the page's server did not start")
-        url = f"http://{server.HOST}:{chosen}"
+        url = f"{'https' if network else 'http'}://{network.hosts[0] if network else server.HOST}:{chosen}"
+        _remember(url)
+        if network:
+            _say_network(url, pin, network)
         click.echo(f"The page is at {url}. End it with Ctrl-C.")
-        if sys.stdout.isatty():
+        if sys.stdout.isatty() and not network:
             with contextlib.suppress(webbrowser.Error):
                 webbrowser.open(url)
         if process.wait() != 0:
@@ -52,3 +66,34 @@ def serve(port: int | None, environment: dict[str, str] | None = None) -> None:
         click.echo("The page has ended.")
     finally:
         server.stop(process)
+
+
+def _network(new_pin: str | None) -> tuple[str, server.Lan]:
+    """Make ready what the network needs: PIN, certificates, the names under which the page answers."""
+    from listen.lan.addresses import local_name, own_addresses
+    from listen.lan.authority import prepare
+    from listen.lan.pin import load_pin
+    from listen.library.place import find_place
+
+    folder = find_place().home / "lan"
+    hosts = (*own_addresses(), local_name())
+    return load_pin(folder, new=new_pin), server.Lan(hosts, folder, prepare(folder, (*hosts, "localhost")))
+
+
+def _say_network(url: str, pin: str, network: server.Lan) -> None:
+    from listen.lan.authority import fingerprint
+    from listen.lan.qr import terminal_code
+
+    click.echo(terminal_code(url))
+    click.echo(f"PIN: {pin}")
+    click.echo(f"Once on each phone of the shop, so that it may record: {url}/trust")
+    click.echo(f"Fingerprint of the shop's certificate: {fingerprint(network.served.authority)}")
+
+
+def _remember(url: str) -> None:
+    """Remember the address for links to customers; a library that cannot be written is no reason to fail here."""
+    from listen.lan.addresses import remember
+    from listen.library.place import find_place
+
+    with contextlib.suppress(OSError):
+        remember(find_place().home, url)

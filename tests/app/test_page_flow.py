@@ -2,58 +2,10 @@
 
 import re
 
-import bench_page_hearing as hearing
-import numpy as np
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from listen.bench import first_minute_questions
-from listen.errors import UnreadableClip
-from listen.features.picture import Picture
-from listen.resources import shipped
-from tests.support import reports
-
-
-@pytest.fixture
-def ear(monkeypatch):
-    """Answer from hand-made reports by the clip's name; returns what the ear was given."""
-    calls = []
-
-    def hear(data, *, name, **context):
-        calls.append({"name": name, "data": data, **context})
-        if name == "letter.txt":
-            raise UnreadableClip("letter.txt is not a recording: send the file as the phone made it.")
-        make = {"hiss.m4a": reports.lasting_hiss, "stop.m4a": reports.stop_by_gauge}.get(
-            name, reports.normal_brew
-        )
-        picture = Picture(np.zeros((96, 50), np.float32), np.geomspace(40, 15500, 96), 24.0)
-        return reports.named(make(), name), picture
-
-    monkeypatch.setattr(hearing, "hear_with_picture", hear)
-    monkeypatch.setattr(hearing, "playable", lambda clip, duration_s: b"RIFF")
-    return calls
-
-
-@pytest.fixture
-def page(ear):
-    """Return the page as it opens."""
-    app = AppTest.from_file(str(shipped("app") / "page.py"), default_timeout=30).run()
-    assert not app.exception
-    return app
-
-
-def text_of(app):
-    """All HTML that the page shows, tags taken out."""
-    html = " ".join(element.proto.body for element in app.get("html"))
-    return re.sub(r"\s+", " ", re.sub(r"<style>.*?</style>|<[^>]+>", " ", html, flags=re.S))
-
-
-def by_label(widgets, label):
-    return next(one for one in widgets if one.label == label)
-
-
-def button(app, label):
-    return by_label(app.button, label)
+from tests.app.walk import button, by_label, text_of
 
 
 def upload(app, *names):

@@ -21,6 +21,8 @@ LAYERS = (
     ("report",),
     ("library",),
     ("pipeline",),
+    ("intake",),
+    ("lan",),
     ("cli",),
     ("__main__",),
 )
