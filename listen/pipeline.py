@@ -60,7 +60,7 @@ def hear(
     said : str
         What the person says about it, in their own words.
     answers : mapping
-        First-minute question id to "yes", "no" or "unknown".
+        Id of a first-minute question or of a check to "yes", "no" or "unknown".
     mains_hz : {50, 60}, optional
     pump : {"rotary", "vibratory", "none"}, optional
         Overrides the profile.
@@ -131,7 +131,7 @@ def hear_with_picture(
     report = Report(
         clip=info, level=judged.level, say_first=judged.say_first, verdict=judged.verdict, because=judged.because,
         retake=judged.retake, quality=quality, mains=mains, events=events, story=judged.story, expected=judged.expected,
-        findings=judged.findings, model=bundle.info, question=judged.question,
+        findings=judged.findings, model=bundle.info, question=judged.question, timings=judged.timings,
     )  # fmt: skip
     return report, features.picture
 

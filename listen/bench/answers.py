@@ -89,6 +89,15 @@ def _raised(owner: Fault | Danger, entry: CheckEntry, answer: str) -> Finding:
     )
 
 
+def _all_answered(
+    before: tuple[Finding, ...], answers: Mapping[str, str], knowledge: Knowledge
+) -> tuple[Finding, ...]:
+    there = {f.symptom for f in before if f.code == DANGER_CODE}
+    dangers = danger_findings(said="", answers=answers, knowledge=knowledge)
+    found = (*(d for d in dangers if d.symptom not in there), *before)
+    return order_findings(with_answers(found, answers, knowledge))
+
+
 def answer(result: Result, answers: Mapping[str, str], *, machine: Machine | None = None) -> Result:
     """Return a report or judgement after answers.
 
@@ -109,11 +118,7 @@ def answer(result: Result, answers: Mapping[str, str], *, machine: Machine | Non
     """
     knowledge = load_knowledge()
     check_ids_known(answers, knowledge)
-    before: tuple[Finding, ...] = result.findings
-    there = {f.symptom for f in before if f.code == DANGER_CODE}
-    dangers = danger_findings(said="", answers=answers, knowledge=knowledge)
-    found = (*(d for d in dangers if d.symptom not in there), *before)
-    findings = order_findings(with_answers(found, answers, knowledge))
+    findings: tuple[Finding, ...] = _all_answered(result.findings, answers, knowledge)
     level = worst((result.level, *(f.level for f in findings)))
     stopped = level == "stop" and result.level != "stop"
     return replace(

@@ -36,6 +36,13 @@ if TYPE_CHECKING:
     help="A gauge as read, for example boiler=1.1. May be repeated.",
 )
 @click.option("--said", metavar="TEXT", default="", help="What the customer says, in their words.")
+@click.option(
+    "--answer",
+    "answered",
+    metavar="CHECK=ANSWER",
+    multiple=True,
+    help="Answer to a check, by its name in the result: yes, no or unknown. May be repeated.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON report a line.")
 @click.option(
     "--report",
@@ -53,6 +60,7 @@ def hear(
     did: tuple[str, ...],
     gauge: tuple[str, ...],
     said: str,
+    answered: tuple[str, ...],
     as_json: bool,
     folder: Path | None,
 ) -> int:
@@ -61,7 +69,7 @@ def hear(
     A CLIP is any recording as a phone makes it. Name options before or after the
     clips; they hold for all clips of the call.
     """
-    from listen.bench.inputs import parse_did, parse_gauge
+    from listen.bench.inputs import parse_answer, parse_did, parse_gauge
     from listen.bench.machine import load_machine
     from listen.pipeline import hear as hear_clip
 
@@ -70,6 +78,7 @@ def hear(
         "marks": tuple(parse_did(text) for text in did),
         "gauges": _gauges([parse_gauge(text) for text in gauge]),
         "said": said,
+        "answers": dict(parse_answer(text) for text in answered),
         "mains_hz": int(mains) if mains else None,
         "pump": pump,
     }

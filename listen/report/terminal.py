@@ -135,14 +135,19 @@ def _finding(number: int, finding: dict[str, Any]) -> Iterator[str]:
         yield from _wrapped(sign, "     against:  ")
     causes = sorted(finding["causes"], key=lambda cause: cause["order"])
     for place, cause in enumerate(causes):
-        yield from _wrapped(cause["text"], "     likely:   " if place == 0 else "     then:     ")
+        lead = "likely:   " if place == 0 else "aside:    " if cause["why_not"] else "then:     "
+        why = f" ({cause['why_not']})" if cause["why_not"] else ""
+        yield from _wrapped(cause["text"] + why, f"     {lead}")
+    for done in finding["answered"]:
+        yield from _wrapped(f"{done['text']} {done['answer']}. {done['means']}", "     answered: ")
     needs = None
     for place, check in enumerate(finding["checks"], start=1):
         if check["needs"] != needs:
             needs = check["needs"]
             yield from _wrapped(words.NEEDS_WORDS[needs].upper(), "   ")
         who = "" if check["who"] == "customer" else " (technician)"
-        yield from _wrapped(check["text"] + who, f"     {place}. ")
+        name = f" [{check['id']}]" if check["id"] else ""
+        yield from _wrapped(check["text"] + who + name, f"     {place}. ")
         for caution in check["cautions"]:
             yield from _wrapped(caution, "        ! ")
         yield from _wrapped(check["if_yes"], "        yes: ")
