@@ -76,15 +76,21 @@ def grinder(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
 
 
 def clatter(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, Any]) -> np.ndarray:
-    """Return cups and spoons: several hits with inharmonic modes of 1-8 kHz that ring 50-300 ms."""
+    """Return cups, pots and spoons: several hits, each with modes of 0.3-12 kHz that ring 20-300 ms, and a crack.
+
+    The modes of a thick cup stand far apart, those of a pot or a table close together (common knowledge).
+    """
     n = int(for_s * rate_hz)
     out = np.zeros(n + rate_hz // 2)
-    lowest = rng.uniform(1000, 2600)
+    lowest, count = 10 ** rng.uniform(2.5, 3.4), int(rng.integers(5, 25))
     at = 0.0
     while at < max(for_s - 0.05, 0.01):
-        freqs = np.minimum(lowest * np.array([1, 1.53, 2.24, 2.91, 3.9]) * rng.uniform(0.9, 1.1, 5), 9000.0)
-        rings = rng.uniform(50, 300) * (freqs[0] / freqs)
-        wave = shaping.modes(rate_hz, freqs, rings, rng.uniform(0.2, 1.0, 5), rng.uniform(0, 6.28, 5))
+        freqs = np.minimum(lowest * (1 + np.cumsum(rng.exponential(2.5 / count**0.5, count))), 12_000.0)
+        rings = np.maximum(rng.uniform(50, 300) * (freqs[0] / freqs) ** 0.5, 20.0)
+        wave = shaping.modes(rate_hz, freqs, rings, rng.uniform(0.2, 1.0, count), rng.uniform(0, 6.28, count))
+        crack = shaping.shaped_noise(rng, int(0.03 * rate_hz), rate_hz, shaping.hump(2500.0, 0.5, 0.5))
+        crack *= np.exp(-np.arange(len(crack)) / (rng.uniform(0.001, 0.006) * rate_hz))
+        wave[: len(crack)] += rng.uniform(0.3, 1.5) * np.std(wave[: len(crack)]) * crack[: len(wave)]
         start = int(at * rate_hz)
         part = out[start : start + len(wave)]
         part += rng.uniform(0.3, 1.0) * wave[: len(part)]

@@ -15,13 +15,15 @@ from scipy.signal import lfilter
 
 from synthetic_audio.sources import shaping
 
+#: Formants above the third hardly move (from memory).
+HIGHER_HZ = (3500.0, 4500.0)
 VOWELS_HZ = np.array(
     [[730, 1090, 2440], [270, 2290, 3010], [300, 870, 2240], [530, 1840, 2480], [570, 840, 2410]]
 )
 
 
 def _formants(wave: np.ndarray, freqs_hz: np.ndarray, rate_hz: int) -> np.ndarray:
-    for f, width in zip(freqs_hz, (80.0, 110.0, 160.0), strict=True):
+    for f, width in zip((*freqs_hz, *HIGHER_HZ), (80.0, 110.0, 160.0, 250.0, 350.0), strict=True):
         r = np.exp(-np.pi * width / rate_hz)
         a = [1.0, -2 * r * np.cos(2 * np.pi * f / rate_hz), r * r]
         wave = lfilter([sum(a)], a, wave)
@@ -34,8 +36,10 @@ def _syllable(
     n = int(length_s * rate_hz)
     pitch = pitch_hz * np.linspace(rng.uniform(0.95, 1.1), rng.uniform(0.9, 1.05), n)
     pitch *= 1 + 0.01 * shaping.walk(rng, n, rate_hz, 20.0)
-    k = np.arange(1, int(5000 / pitch_hz))
-    pulses = shaping.read_table(shaping.make_table(k**-1.4, np.full(len(k), 0.3)), np.cumsum(pitch) / rate_hz)
+    # A voice falls about 12 dB an octave at the glottis, of which the lips give back 6; breath comes with it.
+    k = np.arange(1, int(7500 / pitch_hz))
+    pulses = shaping.read_table(shaping.make_table(k**-0.9, np.full(len(k), 0.3)), np.cumsum(pitch) / rate_hz)
+    pulses += rng.uniform(0.02, 0.1) * np.std(pulses) * rng.standard_normal(n)
     first, last = VOWELS_HZ[rng.integers(len(VOWELS_HZ), size=2)] * scale
     mix = np.linspace(0, 1, n)
     voiced = _formants(pulses, first, rate_hz) * (1 - mix) + _formants(pulses, last, rate_hz) * mix
@@ -46,7 +50,7 @@ def _syllable(
         hush = shaping.shaped_noise(rng, m, rate_hz, shaping.band(3000.0, 8500.0, 2.0)) * shaping.envelope(
             m, rate_hz, 0.02, 0.03
         )
-        voiced = np.concatenate([0.12 * hush, voiced])
+        voiced = np.concatenate([rng.uniform(0.05, 0.2) * hush, voiced])
     return voiced
 
 

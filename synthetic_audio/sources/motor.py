@@ -69,7 +69,8 @@ def motor(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
         2 * np.pi * 2 * p["slip"] * p["mains_hz"] * np.arange(n) / rate_hz
     )
     flow = shaping.shaped_noise(rng, n, rate_hz, shaping.hump(p.get("flow_peak_hz", 1500.0), 1.0, 1.2))
-    flow *= 1 + 0.3 * np.cos(2 * np.pi * vanes * cycles)
+    # Flow is never even: turbulence and bearings swell and sink several times a second.
+    flow *= (1 + 0.3 * np.cos(2 * np.pi * vanes * cycles)) * np.exp(0.12 * shaping.walk(rng, n, rate_hz, 6.0))
     wave += 10 ** (p.get("flow_db", -6.0) / 20) * level * flow
     wave *= np.clip(speed, 0, 1.2) ** 2
     if p.get("steady"):

@@ -5,7 +5,7 @@ import pytest
 
 from listen.features.names import TEXTURE_NAMES
 from listen.features.textures import SEGMENT_S
-from listen.learn.score.realness import Textures, compare, textures_of
+from listen.learn.score.realness import Textures, compare, scale_of, textures_of
 
 
 def recordings(rng, prefix, count, shift=0.0, measure="shape_1k_db"):
@@ -31,6 +31,20 @@ def test_different_is_told_apart_by_what_differs():
     assert out["area"]["value"] > 0.95 and out["area"]["low"] > 0.8
     assert out["differ_most"][0]["measure"] == "shape_1k_db"
     assert out["differ_most"][0]["synthetic"] - out["differ_most"][0]["real"] == pytest.approx(8.0, abs=1.0)
+
+
+def test_distances_are_told_in_the_spread_over_all_sounds():
+    rng = np.random.default_rng(6)
+    real, made = recordings(rng, "r", 9), recordings(rng, "s", 9, shift=60.0)
+    others = [*real, *made, *recordings(rng, "o", 40, shift=0.0), *recordings(rng, "p", 40, shift=40.0)]
+    scale = scale_of(others)
+    first = TEXTURE_NAMES.index("shape_1k_db")
+    assert scale[first] == pytest.approx(40, abs=2)
+    row = next(d for d in compare(real, made, 1, scale)["differ_most"] if d["measure"] == "shape_1k_db")
+    assert row["spreads_apart"] == pytest.approx(60.0 / scale[first], abs=0.05)
+    # What never varies elsewhere is not shown as infinitely far.
+    scale[first] = 0.0
+    assert "shape_1k_db" not in [d["measure"] for d in compare(real, made, 1, scale)["differ_most"]]
 
 
 def test_pieces_of_one_recording_are_one():

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from listen.learn.score.intervals import between, resample_weights, share, spread
+from listen.learn.score.intervals import resample_weights, share, spread
 from listen.learn.score.match import Counts, count_sound
 from listen.learn.score.rules import Rules
 from listen.learn.score.truth import Pair
@@ -166,7 +166,8 @@ def score_events(pairs: Sequence[Pair], counted: dict[str, list[Counts]], rules:
             known = np.isfinite(table)
             mean = np.where(known, table, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
         value = float(np.mean([sounds[s]["f1"]["value"] for s in mine]))
-        families[family] = {"sounds": mine, "mean_f1": between(value, mean)}
+        fewest = min(sounds[s]["recordings"] for s in mine)
+        families[family] = {"sounds": mine, "mean_f1": spread(value, mean, fewest, rules.least_recordings)}
     return {
         "sounds": sounds,
         "families": families,

@@ -55,7 +55,15 @@ def textures_of(
     return Textures(segments.values[inside], recording)
 
 
-def compare(real: Sequence[Textures], synthetic: Sequence[Textures], seed: int) -> dict[str, Any]:
+def scale_of(parts: Sequence[Textures]) -> np.ndarray:
+    """Return how far each measure spreads over recordings of all sounds [shape=(f,)]: its quartiles' distance."""
+    low, high = np.percentile(_medians(parts), [25, 75], axis=0)
+    return np.asarray(high - low)
+
+
+def compare(
+    real: Sequence[Textures], synthetic: Sequence[Textures], seed: int, scale: np.ndarray | None = None
+) -> dict[str, Any]:
     """Set one sound's real and synthetic recordings against each other.
 
     Parameters
@@ -63,6 +71,9 @@ def compare(real: Sequence[Textures], synthetic: Sequence[Textures], seed: int) 
     real, synthetic : sequence of Textures
         One row of medians a recording is what is compared; recordings without segments are left out.
     seed : int
+    scale : np.ndarray [shape=(f,)], optional
+        What distances are told in, from :func:`scale_of`; without it that of these recordings. A
+        measure that hardly varies tells nothing and is not shown.
 
     Returns
     -------
@@ -72,7 +83,7 @@ def compare(real: Sequence[Textures], synthetic: Sequence[Textures], seed: int) 
     a, b = _medians(real), _medians(synthetic)
     out: dict[str, Any] = {"real_recordings": len(a), "synthetic_recordings": len(b), "differ_most": []}
     if len(a) and len(b):
-        out["differ_most"] = _differences(a, b)
+        out["differ_most"] = _differences(a, b, scale_of([*real, *synthetic]) if scale is None else scale)
     if min(len(a), len(b)) < LEAST_RECORDINGS:
         out["not_given"] = f"fewer than {LEAST_RECORDINGS} recordings of a kind"
         return out
@@ -97,12 +108,10 @@ def _medians(parts: Sequence[Textures]) -> np.ndarray:
     return np.array(rows, float).reshape(-1, len(TEXTURE_NAMES))
 
 
-def _differences(a: np.ndarray, b: np.ndarray) -> list[dict[str, Any]]:
-    """Measures by the distance of their medians, in the spread of both kinds together."""
-    both = np.concatenate([a, b])
-    spread = np.maximum(np.percentile(both, 75, axis=0) - np.percentile(both, 25, axis=0), 1e-3)
+def _differences(a: np.ndarray, b: np.ndarray, scale: np.ndarray) -> list[dict[str, Any]]:
+    """Measures by the distance of their medians, in their scale."""
     real, synthetic = np.median(a, axis=0), np.median(b, axis=0)
-    distance = np.abs(real - synthetic) / spread
+    distance = np.where(scale > 1e-6, np.abs(real - synthetic) / np.maximum(scale, 1e-6), 0.0)
     return [
         {
             "measure": TEXTURE_NAMES[n], "real": round(float(real[n]), 3), "synthetic": round(float(synthetic[n]), 3),
