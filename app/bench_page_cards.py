@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from listen.bench import first_minute_questions
 from listen.report import words
 
 _TEMPLATES = Path(__file__).parent / "bench_page_templates"
@@ -17,10 +18,16 @@ _TEMPLATES = Path(__file__).parent / "bench_page_templates"
 
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(_TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
+    environment.globals["questions_answered_yes"] = _answered_yes
+    return environment
+
+
+def _answered_yes(answers: Mapping[str, str]) -> list[str]:
+    return [question.text for question in first_minute_questions() if answers.get(question.id) == "yes"]
 
 
 def render(template: str, **values: Any) -> str:

@@ -14,6 +14,8 @@ from listen.bench.machine import Machine, unknown_machine
 from listen.decode import DecodeWorker
 from listen.errors import ListenError
 from listen.pipeline import hear_with_picture
+from listen.report.sound import speech_spans
+from listen.report.to_dict import to_dict
 from listen.types import ClipInfo, Mains, ModelInfo, Quality, Report, StoryMark
 
 
@@ -85,6 +87,12 @@ def playable(clip: Clip, duration_s: float) -> bytes | None:
 def raised(wav: bytes) -> bytes | None:
     """Return the player's sound with its low hums raised, None where it is too long for that."""
     return drawing.raised_wav(wav)
+
+
+def to_share(clip: Clip, result: Report) -> bytes | None:
+    """Return the clip as a WAV with every span muted in which the ear heard speech; None where it is too long."""
+    wav = playable(clip, result.clip.duration_s)
+    return drawing.muted_wav(wav, speech_spans(to_dict(result))) if wav else None
 
 
 def judge_without_clip(told: Told) -> Report:

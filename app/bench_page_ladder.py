@@ -30,16 +30,14 @@ def after_answers(report: Report, key: str, machine: Machine) -> Report:
 
 def next_step(report: Report, key: str, title: str = "Next check") -> None:
     """Draw the one check to do now with its buttons, and what was answered before it."""
-    answered = [one for finding in report.findings for one in finding.answered]
-    for one in {one.id: one for one in answered}.values():
-        said = dict(_BUTTONS)[one.answer]
-        cards.show_with_button(
-            f"{one.text} {said}. {one.means}".strip(),
-            "Undo",
-            f"bench_page_undo_{key[:12]}_{one.id}",
-            _undo,
-            (key, one.id),
-        )
+    answered = {one.id: one for finding in report.findings for one in finding.answered}
+    if answered:
+        with st.expander(f"Answered so far: {len(answered)}"):
+            for one in answered.values():
+                cards.show("answered", one=one, said=dict(_BUTTONS)[one.answer])
+                st.button(
+                    "Undo", key=f"bench_page_undo_{key[:12]}_{one.id}", on_click=_undo, args=(key, one.id)
+                )
     check = next_check(report)
     if check is None:
         return

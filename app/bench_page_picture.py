@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import math
 import wave
+from collections.abc import Iterable
 
 import numpy as np
 from PIL import Image
 
 from listen.decode import DecodeWorker, open_clip
 from listen.features.picture import Picture
-from listen.report.sound import raised
+from listen.report.sound import muted, raised
 
 #: Wider pictures gain nothing on a page.
 MAX_COLUMNS = 1600
@@ -84,18 +85,29 @@ def playable_wav(
 
 def raised_wav(wav: bytes) -> bytes | None:
     """Return a WAV of ours with its low hums raised for a small speaker, None where it is too long."""
+    samples, rate_hz = _samples(wav)
+    return _wav(*raised(samples, rate_hz)) if len(samples) <= RAISED_S * rate_hz else None
+
+
+def muted_wav(wav: bytes, spans: Iterable[tuple[float, float]]) -> bytes:
+    """Return a WAV of ours with spans (s) muted."""
+    samples, rate_hz = _samples(wav)
+    return _wav(muted(samples, rate_hz, spans), rate_hz)
+
+
+def _samples(wav: bytes) -> tuple[np.ndarray, int]:
     with wave.open(io.BytesIO(wav)) as reader:
-        rate_hz, n = reader.getframerate(), reader.getnframes()
-        if n > RAISED_S * rate_hz:
-            return None
-        samples = np.frombuffer(reader.readframes(n), "<i2").astype(np.float32) / 32767.0
-    higher, out_hz = raised(samples, rate_hz)
+        data = reader.readframes(reader.getnframes())
+        return np.frombuffer(data, "<i2").astype(np.float32) / 32767.0, reader.getframerate()
+
+
+def _wav(samples: np.ndarray, rate_hz: int) -> bytes:
     out = io.BytesIO()
     with wave.open(out, "wb") as writer:
         writer.setnchannels(1)
         writer.setsampwidth(2)
-        writer.setframerate(out_hz)
-        writer.writeframes(_int16(higher))
+        writer.setframerate(rate_hz)
+        writer.writeframes(_int16(samples))
     return out.getvalue()
 
 

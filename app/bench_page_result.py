@@ -7,7 +7,9 @@ from typing import Any
 
 import bench_page_cards as cards
 import bench_page_clips as clips_of_page
+import bench_page_good as good
 import bench_page_hearing as hearing
+import bench_page_keep as keep
 import bench_page_ladder as ladder
 import bench_page_record as record
 import bench_page_story as story
@@ -43,7 +45,7 @@ def show_all(clips: list[hearing.Clip], answers: Mapping[str, str]) -> None:
     show(chosen, story.told(chosen.clip, answers))
 
 
-def show(one: hearing.Heard, told: hearing.Told) -> None:
+def show(one: hearing.Heard, told: hearing.Told, *, keeping: bool = True) -> None:
     """Show one clip's result, as the answers to its checks leave it."""
     if one.result is None:
         return
@@ -54,6 +56,8 @@ def show(one: hearing.Heard, told: hearing.Told) -> None:
     cards.show("verdict", report=report)
     ladder.next_step(result, key)
     _time_line(one, report)
+    if keeping:
+        keep.show(one, result, told, edits_of(one.clip))
     cards.show("findings", findings=report["findings"], title="What is unusual, and the checks")
     cards.show("expected", report=report)
 
@@ -80,6 +84,7 @@ def _time_line(one: hearing.Heard, report: dict[str, Any]) -> None:
             "film_url": timeline.media_url(film, "video/mp4", f"{place}.film") if film else None,
         },
         room=_room(report),
+        good=good.known_good(report, story.library_machine(), clip.sha256),
     )
     marked, edits = timeline.show(data, edits_of(clip), key=place)
     st.session_state[_EDITS][clip.sha256] = edits

@@ -12,11 +12,12 @@ from typing import Any
 
 import bench_page_cards as cards
 import bench_page_hearing as hearing
+import bench_page_shelf as shelf
 import streamlit as st
 
 from listen.bench.inputs import parse_did
 from listen.bench.machine import Machine, bundled_machines, load_machine, unknown_machine
-from listen.errors import BadParameter
+from listen.errors import BadParameter, ListenError
 from listen.report import words
 from listen.types import StoryMark
 from listen.vocabulary import ACTIONS, GAUGES, STATES
@@ -141,7 +142,34 @@ def summary(what: hearing.Told) -> str:
 
 def _known() -> dict[str, Machine]:
     given = st.session_state.get(_GIVEN)
-    return {**_profiles(), **({given.name: given} if given is not None else {})}
+    return {**_of_library(), **_profiles(), **({given.name: given} if given is not None else {})}
+
+
+def _of_library() -> dict[str, Machine]:
+    """Return the shop's own machines by what the form calls them; none where the library cannot be opened."""
+    try:
+        library = shelf.library()
+        return {
+            f"{record.name} ({record.id})": library.machines.profile(record.id)
+            for record in library.machines.all()
+        }
+    except ListenError:
+        return {}
+
+
+def library_machine() -> str | None:
+    """Return the short name of the chosen machine where it is one of the library."""
+    chosen = st.session_state.get(_MACHINE) or ""
+    return chosen.rpartition("(")[2].removesuffix(")") if chosen in _of_library() else None
+
+
+def use_library_machine(id: str) -> bool:
+    """Choose a machine of the library, as a link on a job card does; False where there is none of that name."""
+    for label in _of_library():
+        if label.endswith(f"({id})"):
+            st.session_state[_MACHINE] = label
+            return True
+    return False
 
 
 def _begins(clip: hearing.Clip, story: Mapping[str, Any]) -> None:
