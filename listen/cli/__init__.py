@@ -22,6 +22,10 @@ main = VerbGroup(
         "demo": ("listen.cli.demo", "Hear three synthesised clips of a demo machine, then open the page."),
         "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
         "intake": ("listen.cli.intake", "Make links for customers and look at what they sent."),
+        "library": (
+            "listen.cli.library",
+            "Keep the shop's recordings, labels and outcomes; learn from them.",
+        ),
         "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
         "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
         "score": ("listen.cli.score", "Score the ear and the bench on clips whose truth is known."),

@@ -98,6 +98,29 @@ def learn(
     return Learnt(model, decision, len(clips), n_machines)
 
 
+def train_from_library(recipe_path: Path, *, by: str, promote: bool) -> int:
+    """Run `listen train --library`: exit code 0 also where the version is measured worse and only kept."""
+    import click
+
+    from listen.library import open_library
+    from listen.library.labels import named
+
+    who = named(by)
+    with open_library(create=False) as library:
+        learnt = learn(library, recipe_path, by=who, echo=click.echo)
+        click.echo(learnt.decision.says)
+        if not learnt.decision.promoted:
+            click.echo(f"Kept as model {learnt.model.id}, refused. The model in use stays.")
+        elif promote:
+            library.models.promote(learnt.model.id, by=who, why="measured no worse")
+            click.echo(f"Model {learnt.model.id} is in use. `listen library rollback` goes back.")
+        else:
+            click.echo(
+                f"Kept as model {learnt.model.id}. `listen library promote {learnt.model.id}` puts it in use."
+            )
+    return 0
+
+
 def shop_clips(library: Library) -> tuple[list[ClipRecord], list[str]]:
     """Return the clips that may be learnt from, and in words what was left out."""
     chosen, left_out = [], []
