@@ -41,7 +41,7 @@ def next_step(report: Report, key: str, title: str = "Next check") -> None:
     check = next_check(report)
     if check is None:
         return
-    with st.container(border=True, key="bench_page_next"):
+    with st.container(border=True, key=f"bench_page_next_{key[:12]}"):
         cards.show("next_check", check=_as_dict(check), title=title)
         if check.id:
             with st.container(horizontal=True):

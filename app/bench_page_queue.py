@@ -68,7 +68,9 @@ def _message(record: IntakeRecord) -> None:
         if file.refused:
             cards.show("trouble", name=file.name, sentence=file.refused)
     _answer(record)
-    clips = [file for file in record.files if file.kind == "audio" and not file.refused]
+    # The same file sent twice is shown once.
+    sent = {file.sha256: file for file in record.files if file.kind == "audio" and not file.refused}
+    clips = list(sent.values())
     for file in clips:
         _clip(record, file, first=file is clips[0])
 
