@@ -54,7 +54,9 @@ def work(where, vault, log, seed, model):
         while True:
             n += 1
             data = wav(seed * 1000 + n, 0.6)
-            clip = library.add_clip(data, machine=made.id, by="Kim", said="hisses", story=[(0.1, "brew_on")], consent="learn")
+            clip = library.add_clip(
+                data, machine=made.id, by="Kim", said="hisses", story=[(0.1, "brew_on")], consent="learn"
+            )
             log.say("clip", id=clip.sha256)
             label = library.labels.add(clip.sha256, "hiss", 0.1, 0.4, by="Kim")
             log.say("label", id=label.id, clip=clip.sha256, sound="hiss")
@@ -65,7 +67,9 @@ def work(where, vault, log, seed, model):
                 outcome = library.outcomes.add(clip=clip.sha256, part="valve", by="Kim")
                 log.say("outcome", id=outcome.id)
             if rng.random() < 0.5:
-                message = library.intake.add(said="wet", files=(("a.wav", wav(seed * 1000 + n + 500, 0.5), "audio"),))
+                message = library.intake.add(
+                    said="wet", files=(("a.wav", wav(seed * 1000 + n + 500, 0.5), "audio"),)
+                )
                 log.say("intake", id=message.receipt)
             if rng.random() < 0.4:
                 version = library.models.add(model, by="Kim", clips=[clip.sha256])
@@ -98,7 +102,11 @@ def check(where, vault, log, failures, note):
             kind = x["kind"]
             if kind == "clip" and x["id"] not in deleting:
                 clip = clips.get(x["id"])
-                whole = clip is not None and clip.said == "hisses" and len(library.original(x["id"])) == clip.size_bytes
+                whole = (
+                    clip is not None
+                    and clip.said == "hisses"
+                    and len(library.original(x["id"])) == clip.size_bytes
+                )
                 whole = whole and library.playable(x["id"]).stat().st_size > 0
             elif kind == "label" and x["clip"] not in deleting:
                 rows = {r.id: r.sound for r in library.labels.of(x["clip"], history=True)}
