@@ -242,15 +242,17 @@ class Danger:
     checks: tuple[CheckEntry, ...]
     first_minute: bool
     rests_on: str
+    no_touch: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class StopKind:
-    """How a kind of stop is said."""
+    """How a kind of stop is said; `say_no_touch` where the casing may be live."""
 
     kind: str
     say: str
     say_three_phase: str
+    say_no_touch: str
 
 
 @dataclass(frozen=True, slots=True)

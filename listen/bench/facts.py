@@ -234,6 +234,13 @@ def gauge_below(scene: Scene, *, gauge: str, bar: float) -> Answer:
 
 
 @fact
+def gauge_not_above(scene: Scene, *, gauge: str, bar: float) -> Answer:
+    """A gauge was not read, or stands no higher than a value."""
+    reading = scene.gauges.get(gauge)
+    return Answer("yes") if reading is None or reading <= bar else NO
+
+
+@fact
 def gauge_not_read(scene: Scene, *, gauge: str) -> Answer:
     """Nobody read the gauge out."""
     return NO if gauge in scene.gauges else Answer("yes", (f"{gauge} gauge not read",))

@@ -220,7 +220,9 @@ def _stop_kinds(table: Table) -> dict[str, StopKind]:
     for kind in STOP_KINDS:
         row = table.table(kind)
         say = row.take("say", str)
-        kinds[kind] = StopKind(kind, say, row.take("say_three_phase", str, say))
+        kinds[kind] = StopKind(
+            kind, say, row.take("say_three_phase", str, say), row.take("say_no_touch", str, say)
+        )
         row.done()
     table.done()
     return kinds

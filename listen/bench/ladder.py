@@ -67,6 +67,26 @@ def order_checks(
     return tuple(e.check for e in kept)
 
 
+def kinds_in_order(groups: Iterable[Sequence[str]]) -> tuple[str, ...]:
+    """Return kinds of stop once each, in the order of saying.
+
+    Water comes before power where one of the groups puts it so: water that
+    runs with the power off.
+
+    Examples
+    --------
+    >>> kinds_in_order([("handle",), ("water", "power")])
+    ('water', 'power', 'handle')
+    """
+    groups = [tuple(g) for g in groups]
+    order = list(STOP_KINDS)
+    if any("water" in g and "power" in g and g.index("water") < g.index("power") for g in groups):
+        order.remove("water")
+        order.insert(order.index("power"), "water")
+    wanted = {kind for group in groups for kind in group}
+    return tuple(kind for kind in order if kind in wanted)
+
+
 def lay_out(
     owner: Fault | Danger,
     *,
@@ -90,7 +110,7 @@ def lay_out(
     base = base or head_start(owner.causes)
     weights = {k: type(w)(w.steps, [*w.speaks_for], [*w.speaks_against]) for k, w in base.items()}
     answered = []
-    kinds = set(stop_kinds)
+    groups: list[Sequence[str]] = [stop_kinds]
     for entry in owner.checks:
         answer = (answers or {}).get(entry.check.id)
         if answer is None:
@@ -99,7 +119,8 @@ def lay_out(
         check = entry.check
         means = {"yes": check.if_yes, "no": check.if_no}.get(answer, "")
         answered.append(Answered(check.id, check.text, answer, means))
-        kinds |= set({"yes": check.yes_stops, "no": check.no_stops}.get(answer, ()))
+        groups.append({"yes": check.yes_stops, "no": check.no_stops}.get(answer, ()))
+    kinds = kinds_in_order(groups)
     if kinds:
         level = "stop"
     causes = ranked(owner.causes, weights, base)
@@ -114,7 +135,7 @@ def lay_out(
         parts=tuple(dict.fromkeys(c.part for c in causes if c.part)),
         causes=causes,
         checks=order_checks(owner.checks, level=level, weights=weights, done=[a.id for a in answered]),
-        stop_kinds=stop_kinds if kinds == set(stop_kinds) else tuple(k for k in STOP_KINDS if k in kinds),
+        stop_kinds=kinds,
         rests_on=owner.rests_on,
         say_first=say_first,
         answered=tuple(answered),

@@ -284,6 +284,7 @@ def read_danger(table: Table, names: Names) -> Danger:
         checks=_checks(table, names, causes, may_run=False),
         first_minute=table.take("first_minute", bool, False),
         rests_on=table.word("rests_on", RESTS_ON),
+        no_touch=table.take("no_touch", bool, False),
     )
     table.done()
     _regular(table, danger.words)

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 from listen.bench.entries import DANGER_CODE, Danger, GaugeRule, Knowledge
 from listen.bench.knowledge import load_knowledge
-from listen.bench.ladder import lay_out
+from listen.bench.ladder import kinds_in_order, lay_out
 from listen.bench.machine import Machine
 from listen.bench.said import mentions
 from listen.errors import BadParameter
-from listen.types import LEVELS, STOP_KINDS, Finding
+from listen.types import LEVELS, Finding
 
 ANSWERS: tuple[str, ...] = ("yes", "no", "unknown")
 
@@ -47,25 +47,21 @@ def first_minute_questions(machine: Machine | None = None) -> tuple[Question, ..
 
 
 def kind_sentences(
-    kinds: Iterable[tuple[str, ...]], machine: Machine | None, knowledge: Knowledge
+    kinds: Iterable[tuple[str, ...]],
+    machine: Machine | None,
+    knowledge: Knowledge,
+    *,
+    no_touch: bool = False,
 ) -> tuple[str, ...]:
     """Return the sentences for several stops, each kind once, in the order of saying.
 
-    Water comes before power where one of the stops puts it so: water that runs
-    with the power off.
+    With `no_touch` the casing may be live: nobody is sent to a metal tap.
     """
-    kinds = list(kinds)
-    order = list(STOP_KINDS)
-    if any("water" in k and "power" in k and k.index("water") < k.index("power") for k in kinds):
-        order.remove("water")
-        order.insert(order.index("power"), "water")
-    wanted = {kind for group in kinds for kind in group}
     three = machine is not None and machine.phases == 3
     out = []
-    for kind in order:
-        if kind in wanted:
-            entry = knowledge.stop_kinds[kind]
-            out.append(entry.say_three_phase if three else entry.say)
+    for kind in kinds_in_order(kinds):
+        entry = knowledge.stop_kinds[kind]
+        out.append(entry.say_no_touch if no_touch else entry.say_three_phase if three else entry.say)
     return tuple(out)
 
 
@@ -108,8 +104,10 @@ def say_first(findings: Iterable[Finding], machine: Machine | None, knowledge: K
     stops = [f for f in findings if f.level == "stop"]
     if not stops:
         return next((f.say_first for f in findings if f.say_first), None)
-    extra = [o.do for f in stops if isinstance(o := knowledge.owner(f), Danger)]
-    kinds = kind_sentences([f.stop_kinds for f in stops], machine, knowledge)
+    dangers = [o for f in stops if isinstance(o := knowledge.owner(f), Danger)]
+    extra = [d.do for d in dangers]
+    no_touch = any(d.no_touch for d in dangers)
+    kinds = kind_sentences([f.stop_kinds for f in stops], machine, knowledge, no_touch=no_touch)
     return " ".join(dict.fromkeys((*(f.say_first or f.symptom for f in stops), *kinds, *extra)))
 
 

@@ -53,6 +53,27 @@ def mentions(said: str, words: Iterable[str]) -> str | None:
     return None
 
 
+def tells(said: str, words: Iterable[str]) -> str | None:
+    """Return the first phrase that matches, across commas and 'but', within one sentence; None if none does.
+
+    For what a person describes ("the pump starts, but no water"); dangers are
+    looked for by :func:`mentions`. A plain denial before the phrase still counts.
+
+    Examples
+    --------
+    >>> tells("The pump starts, but no water", ["pump \\w+ but no water"])
+    'pump starts but no water'
+    """
+    text = re.sub(r"[^\S\n]+", " ", said.lower().replace("\u2019", "'").replace("-", " "))
+    for sentence in re.split(r"[.;!?\n]+", text.replace(",", "").replace(":", "")):
+        for word in words:
+            for match in _pattern(word).finditer(sentence):
+                before = _CLAUSE.split(sentence[: match.start()])[-1]
+                if not _denied(before, sentence[match.end() :]):
+                    return match.group(0)
+    return None
+
+
 def _denied(before: str, after: str) -> bool:
     if _DOUBT_BEFORE.search(before) or not _DENIED_AFTER.search(after):
         return False

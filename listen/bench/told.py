@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 from listen.bench.facts import NO, Answer, fact
-from listen.bench.said import mentions
+from listen.bench.said import tells
 from listen.bench.scene import Scene
 
 
 @fact
 def said(scene: Scene, *, words: tuple[str, ...]) -> Answer:
     """The person says so, in words that are not plainly denied."""
-    phrase = mentions(scene.said, words)
+    phrase = tells(scene.said, words)
     return NO if phrase is None else Answer("yes", (f"told: '{phrase.strip()}'",))
 
 
 @fact
 def not_said(scene: Scene, *, words: tuple[str, ...]) -> Answer:
     """The person does not say so."""
-    return Answer("yes") if mentions(scene.said, words) is None else NO
+    return Answer("yes") if tells(scene.said, words) is None else NO
 
 
 @fact

@@ -78,7 +78,7 @@ def hear(
         "marks": tuple(parse_did(text) for text in did),
         "gauges": _gauges([parse_gauge(text) for text in gauge]),
         "said": said,
-        "answers": dict(parse_answer(text) for text in answered),
+        "answers": _answers([parse_answer(text) for text in answered]),
         "mains_hz": int(mains) if mains else None,
         "pump": pump,
     }
@@ -115,6 +115,13 @@ def _gauges(readings: list[tuple[str, float]]) -> dict[str, float]:
     if len(gauges) < len(readings):
         raise BadParameter("A gauge was given twice: give each gauge once, with its highest reading.")
     return gauges
+
+
+def _answers(given: list[tuple[str, str]]) -> dict[str, str]:
+    answers = dict(given)
+    if len(answers) < len(given):
+        raise BadParameter("A check was answered twice: answer each check once.")
+    return answers
 
 
 def _about(clip: Path, error: ListenError, n_clips: int) -> str:

@@ -60,7 +60,7 @@ def test_every_verb_has_help_with_every_option_explained(verb):
 def test_options_of_hear_are_the_fixed_ones():
     names = {name for option in main.get_command(None, "hear").params for name in option.opts}
     fixed = {"--machine", "--mains", "--pump", "--did", "--gauge", "--said", "--json", "--report"}
-    assert names == fixed | {"--debug", "clips"}
+    assert names == fixed | {"--answer", "--debug", "clips"}
     assert {"--no-page"} <= {name for option in main.get_command(None, "demo").params for name in option.opts}
     assert {"--port"} <= {name for option in main.get_command(None, "page").params for name in option.opts}
 
