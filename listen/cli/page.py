@@ -84,6 +84,10 @@ def _say_network(url: str, pin: str, network: server.Lan) -> None:
     from listen.lan.authority import fingerprint
     from listen.lan.qr import terminal_code
 
+    if network.hosts[0].startswith("127."):
+        click.echo(
+            "This computer has no address on a private network: no phone will find it. Join the shop's network, then start again."
+        )
     click.echo(terminal_code(url))
     click.echo(f"PIN: {pin}")
     click.echo(f"Once on each phone of the shop, so that it may record: {url}/trust")

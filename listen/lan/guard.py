@@ -7,6 +7,7 @@ the secret), the PIN's own form, and how to trust the certificate.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
@@ -19,14 +20,18 @@ from starlette.responses import HTMLResponse, PlainTextResponse, RedirectRespons
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from listen.intake.limits import Rate
-from listen.intake.web import HEADERS
+from listen.intake.web import HEADERS as _CUSTOMER_HEADERS
 from listen.lan.authority import fingerprint
 from listen.lan.pin import PASS_S, Passes
 
 COOKIE = "listen_pass"
+#: With no referrer at all a browser would send the form of the PIN without its origin.
+HEADERS = {**_CUSTOMER_HEADERS, "Referrer-Policy": "same-origin"}
 #: Wrong PINs from one address, and from all together, before nobody is asked any more for a while.
 _WRONG_EACH, _WRONG_ALL, _WINDOW_S = 5, 60, 900.0
-_OPEN = ("/u/", "/trust")
+#: The customer's pages and nothing beside them; a shape that a router might read in another way fits none.
+_OPEN = re.compile(r"/u/(look\.css|[A-Za-z0-9_-]{16,64}(/(first|form|send))?)")
+_TRUST = ("/trust", "/trust/authority.crt")
 _TEMPLATES = Path(__file__).parent / "templates"
 
 
@@ -72,17 +77,12 @@ class PinGuard:
         path = scope["path"]
         if scope["type"] == "http" and path == "/pin":
             await (await self._pin(Request(scope, receive)))(scope, receive, send)
-        elif scope["type"] == "http" and path.startswith("/trust") and self._authority is not None:
+        elif scope["type"] == "http" and path in _TRUST and self._authority is not None:
             await self._trust(path, self._authority)(scope, receive, send)
-        elif self._is_open(path) or self._passes.holds(_cookie(scope)):
+        elif (scope["type"] == "http" and _OPEN.fullmatch(path)) or self._passes.holds(_cookie(scope)):
             await self._app(scope, receive, send)
         else:
             await _refuse(scope, receive, send, self._ask_first(scope))
-
-    @staticmethod
-    def _is_open(path: str) -> bool:
-        # A path that a router might read in another way is nobody's.
-        return path.startswith(_OPEN) and "//" not in path and ".." not in path and "\\" not in path
 
     def _ask_first(self, scope: Scope) -> Response:
         headers = Headers(scope=scope)
@@ -126,8 +126,6 @@ class PinGuard:
                 authority.read_bytes(), media_type="application/x-x509-ca-cert",
                 headers={**HEADERS, "Content-Disposition": "attachment; filename=listen-authority.crt"},
             )  # fmt: skip
-        if path != "/trust":
-            return PlainTextResponse("There is nothing here.", 404, headers=HEADERS)
         html = self._pages.get_template("trust.html.j2").render(fingerprint=fingerprint(authority))
         return HTMLResponse(html, headers=HEADERS)
 
