@@ -71,6 +71,10 @@ def judge(
     for name in gauges:
         if name not in GAUGES:
             raise BadParameter(f"There is no gauge {name!r}; the gauges are {', '.join(GAUGES)}.")
+    known = [row.name for row in knowledge.timings]
+    for name in machine.timings:
+        if name not in known:
+            raise BadParameter(f"There is no timing {name!r} in a profile; known are {', '.join(known)}.")
     scene = Scene(
         events=tuple(sorted(events, key=lambda e: (e.onset_s, e.offset_s, e.id))),
         quality=quality,
