@@ -43,7 +43,7 @@ def verdict_miss(place: int, clip: TruthClip, heard: Heard, rules: Rules) -> Mis
     if not clip.carries:
         return None
     if clip.family in rules.stop_from_sound and not stops(heard)[0]:
-        return miss(1, f"calls for a stop; answer: {heard.verdict}, {heard.level}")
+        return miss(1, f"calls for a stop from its sound; answer: {heard.verdict}, {heard.level}")
     if clip.verdict == "normal":
         return miss(2, "nothing wrong, called abnormal") if heard.verdict == "abnormal" else None
     if heard.verdict == "normal":

@@ -23,7 +23,7 @@ from listen.learn.score.table import (
 TITLES = {
     "scenes": "Pinned scenes",
     "second": "Second generator",
-    "phones": "Through real phones' processing",
+    "phones": "Through a browser's microphone path and codecs",
     "real": "Real recordings without a machine",
     "mixed": "Faults over real recordings",
     "stand_ins": "Real stand-ins",
