@@ -13,10 +13,10 @@ from typing import TypeVar
 from listen.bench.entries import DANGER_CODE, CheckEntry, Danger, Fault, Knowledge
 from listen.bench.judgement import Judgement
 from listen.bench.knowledge import load_knowledge
-from listen.bench.ladder import lay_out, order_findings, worst
+from listen.bench.ladder import first_that_decides, lay_out, order_findings, worst
 from listen.bench.machine import Machine
 from listen.bench.safety import check_ids_known, danger_findings, say_first
-from listen.bench.weights import from_causes
+from listen.bench.weights import from_causes, with_answer
 from listen.types import Check, Finding, Report
 
 Result = TypeVar("Result", Report, Judgement)
@@ -132,5 +132,15 @@ def answer(result: Result, answers: Mapping[str, str], *, machine: Machine | Non
 
 
 def next_check(result: Report | Judgement) -> Check | None:
-    """Return the one check to do now: the first of the most urgent finding that has one open."""
-    return next((f.checks[0] for f in result.findings if f.checks), None)
+    """Return the one check to do now, of the most urgent finding that has one open; None without any."""
+    finding = next((f for f in result.findings if f.checks), None)
+    if finding is None:
+        return None
+    owner = load_knowledge().owner(finding)
+    if owner is None:
+        return finding.checks[0]
+    by_id = {e.check.id: e for e in owner.checks}
+    weights = from_causes(finding.causes)
+    for done in finding.answered:
+        weights = with_answer(weights, by_id[done.id], done.answer)
+    return first_that_decides([by_id[c.id] for c in finding.checks], weights).check

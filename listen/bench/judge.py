@@ -22,6 +22,7 @@ from listen.bench.safety import check_ids_known, danger_findings, gauge_findings
 from listen.bench.said import contains
 from listen.bench.scene import Scene
 from listen.bench.story import draft_spans, spans_from_marks
+from listen.bench.supposing import state_question
 from listen.bench.timings import measure_timings
 from listen.errors import BadParameter
 from listen.types import Expected, Mains, Quality, SoundEvent, StoryMark, StorySpan
@@ -184,5 +185,5 @@ def _question(scene: Scene, diagnosis: Diagnosis, verdict: str, level: str) -> s
         if held.question and (verdict != "abnormal" or held.verdict == "abnormal"):
             return held.question
     if verdict == "cannot_tell" and not scene.told and level != "stop":
-        return scene.knowledge.settings.default_question
+        return state_question(scene) or scene.knowledge.settings.default_question
     return None

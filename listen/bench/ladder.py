@@ -16,6 +16,8 @@ from listen.types import LEVELS, STOP_KINDS, Answered, Check, Finding
 
 #: A check answers as its cause would have it in nine of ten cases (estimate).
 _HITS = 0.9
+#: Below this a check is passed over while another decides more (estimate).
+WORTH_BITS = 0.1
 #: How much longer a check may take before another that decides less goes first (estimate).
 _TROUBLE: Mapping[str, float] = {"moment": 1.0, "minutes": 2.0, "long": 4.0}
 
@@ -65,6 +67,18 @@ def order_checks(
         )
     )
     return tuple(e.check for e in kept)
+
+
+def first_that_decides(entries: Sequence[CheckEntry], weights: Weights) -> CheckEntry:
+    """Return the check to do now, of checks in their order.
+
+    A check that decides next to nothing is passed over for a later one that
+    does decide; one whose answer can stop never is.
+    """
+    return next(
+        (e for e in entries if e.can_stop or decides_bits(e, weights) >= WORTH_BITS),
+        entries[0],
+    )
 
 
 def kinds_in_order(groups: Iterable[Sequence[str]]) -> tuple[str, ...]:

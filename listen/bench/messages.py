@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from listen.bench.answers import next_check
 from listen.bench.entries import Danger
 from listen.bench.judgement import Judgement
 from listen.bench.knowledge import load_knowledge
@@ -33,7 +34,8 @@ class Bring:
 
 
 @lru_cache(maxsize=1)
-def _words() -> dict[str, dict[str, str]]:
+def message_words() -> dict[str, dict[str, str]]:
+    """Return the sentences of messages, by reader and slug."""
     table = read_toml(shipped_folder() / FILE, FILE, KnowledgeError)
     words = {name: table.table(name).rest() for name in ("customer", "technician")}
     table.done()
@@ -52,13 +54,13 @@ def summary_lines(result: Report | Judgement) -> tuple[str, ...]:
     tuple of str
         Exactly five.
     """
-    words = _words()["technician"]
+    words = message_words()["technician"]
     first = result.findings[0] if result.findings else None
     head = f"{words[result.level]}: {first.symptom if first else result.because}"
     if result.level == "stop" and result.say_first:
         head = f"{words['stop']}: {result.say_first}"
     heard = "; ".join(first.speaks_for[:2]) if first else result.because
-    check = _next(result)
+    check = next_check(result)
     return (
         head,
         f"Heard or told: {heard.rstrip('.')}.",
@@ -76,23 +78,23 @@ def _missing(result: Report | Judgement) -> str:
         if e.status == "missing"
     ]
     unsure = sum(e.status == "cannot_tell" for e in result.expected)
-    text = ", ".join(dict.fromkeys(missing)) + "." if missing else _words()["technician"]["nothing_missing"]
+    text = (
+        ", ".join(dict.fromkeys(missing)) + "."
+        if missing
+        else message_words()["technician"]["nothing_missing"]
+    )
     return f"{text} The clip cannot tell of {unsure} more." if unsure else text
 
 
 def _likely(finding: Finding | None) -> str:
     if finding is None or not finding.causes:
-        return _words()["technician"]["no_finding"]
+        return message_words()["technician"]["no_finding"]
     open_causes = [c for c in finding.causes if c.standing != "unlikely"]
     text = "; then ".join(f"{c.text} ({c.part})" if c.part else c.text for c in open_causes[:2])
     aside = [c for c in finding.causes if c.standing == "unlikely"]
     if aside:
         text += f"; less likely {aside[0].text}, because of: {aside[0].speaks_against[0].rstrip('.?')}"
     return text + "."
-
-
-def _next(result: Report | Judgement) -> Check | None:
-    return next((f.checks[0] for f in result.findings if f.checks), None)
 
 
 def _said(check: Check) -> str:
@@ -113,7 +115,7 @@ def customer_message(result: Report | Judgement, *, long: bool = False) -> str:
     str
         Sentences; in the long form paragraphs, parted by an empty line.
     """
-    words = _words()["customer"]
+    words = message_words()["customer"]
     plain = _plain(result)
     if result.level == "stop":
         first = [result.say_first or plain, words["stop"]]
@@ -148,7 +150,7 @@ def _plain(result: Report | Judgement) -> str:
 
 
 def _asked(result: Report | Judgement) -> list[str]:
-    words = _words()["customer"]
+    words = message_words()["customer"]
     if result.level == "stop":
         return []
     if result.question:
@@ -168,12 +170,12 @@ def _looks(result: Report | Judgement) -> list[str]:
     if not checks:
         return []
     cautions = dict.fromkeys(caution for c in checks for caution in c.cautions)
-    return [_words()["customer"]["look"], *(c.text for c in checks), *cautions]
+    return [message_words()["customer"]["look"], *(c.text for c in checks), *cautions]
 
 
 def _brought(result: Report | Judgement) -> list[str]:
     parts = to_bring(result).parts[:3]
-    return [f"{_words()['customer']['bring']} {', '.join(parts)}."] if parts else []
+    return [f"{message_words()['customer']['bring']} {', '.join(parts)}."] if parts else []
 
 
 def read_aloud(result: Report | Judgement) -> str:
@@ -182,7 +184,7 @@ def read_aloud(result: Report | Judgement) -> str:
     A stop is read in full, and nothing is asked before it has been done.
     """
     if result.level == "stop":
-        return result.say_first or _words()["customer"]["stop"]
+        return result.say_first or message_words()["customer"]["stop"]
     if result.question:
         return result.question
     looks = _looks(result)

@@ -67,14 +67,3 @@ def lasting(seconds: float) -> str:
     if seconds >= 180.0:
         return f"{seconds / 60.0:.1f}".removesuffix(".0") + " min"
     return f"{seconds:.0f} s" if seconds >= 60.0 else f"{seconds:.1f} s"
-
-
-def listed(words: list[str]) -> str:
-    """Join words as a sentence does.
-
-    Examples
-    --------
-    >>> listed(["a", "b", "c"])
-    'a, b and c'
-    """
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + f" and {words[-1]}"

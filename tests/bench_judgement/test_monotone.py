@@ -10,7 +10,18 @@ from hypothesis import strategies as st
 from listen.bench import Machine, first_minute_questions, judge
 from listen.types import LEVELS, Mains, SoundEvent, StoryMark
 from listen.vocabulary import ACTIONS, STATES
-from tests.bench_judgement.scenes import GOOD, LEVER, MAINS, MANUAL, ROTARY, UNKNOWN, VIBRATORY, brew, ev
+from tests.bench_judgement.scenes import (
+    GOOD,
+    LEVER,
+    MAINS,
+    MANUAL,
+    ROTARY,
+    UNKNOWN,
+    VIBRATORY,
+    brew,
+    ev,
+    fill,
+)
 
 # Sounds whose absence is nowhere a finding and which hide nothing: more of them is only ever more trouble.
 SIGNS = (
@@ -174,3 +185,56 @@ def test_a_shift_in_time_changes_only_times() -> None:
         (f.code, f.strength, f.event_ids) for f in two.findings
     ]
     assert [(e.sound, e.status) for e in one.expected] == [(e.sound, e.status) for e in two.expected]
+
+
+@settings(FIXED, max_examples=120)
+@given(
+    st.sampled_from(["brew", "fill"]),
+    st.sampled_from(MACHINES),
+    st.integers(0, 4),
+    st.integers(0, 4),
+)
+def test_removing_a_sound_never_makes_a_missing_one_less_asked_about(kind, machine, one, other) -> None:
+    """What was missing stays missing, or the clip cannot tell; it never turns to heard."""
+    pump = "stroke_train" if machine.pump == "vibratory" else "motor_run"
+    events = brew(pump) if kind == "brew" else fill(pump=pump)
+    marks = [StoryMark(3.0, "brew_on"), StoryMark(28.0, "brew_off")]
+    if kind == "fill":
+        marks = [StoryMark(3.0, "fill_button")]
+    scene = {"quality": GOOD, "mains": MAINS, "duration_s": 60.0, "machine": machine, "marks": marks}
+    fewer = [e for i, e in enumerate(events) if i != one % len(events)]
+    fewest = [e for i, e in enumerate(fewer) if i != other % len(fewer)]
+    before, after = judge(events=fewer, **scene), judge(events=fewest, **scene)
+    was = {(e.state, e.sound) for e in before.expected if e.status == "missing"}
+    still = {(e.state, e.sound) for e in after.expected if e.status in ("missing", "cannot_tell")}
+    assert was <= still
+    stops = [f.code for f in before.findings if f.level == "stop"]
+    assert not stops or after.level == "stop" or after.verdict == "cannot_tell"
+
+
+@settings(FIXED, max_examples=60)
+@given(SCENES, st.integers(1, 40))
+def test_any_scene_shifted_by_whole_frames_changes_only_times(scene, frames) -> None:
+    by = frames * 0.125  # exact in binary, so that no rounding moves a border
+    events = [
+        replace(e, id=f"e{i}", onset_s=round(e.onset_s * 8) / 8, offset_s=round(e.offset_s * 8) / 8 + 0.125)
+        for i, e in enumerate(scene["events"])
+    ]
+    # Everything lies well within the clip, so that no border of it takes part.
+    marks = [StoryMark(8.0 + round(m.at_s * 8) / 8, m.word) for m in scene["marks"]]
+    events = [replace(e, onset_s=e.onset_s + 8.0, offset_s=e.offset_s + 8.0) for e in events]
+    marks = [StoryMark(6.0, "idle_hot"), *marks]
+    common = {"quality": GOOD, "mains": MAINS, "duration_s": 300.0, "machine": scene["machine"]}
+    told = {"gauges": scene["gauges"], "said": scene["said"]}
+    one = judge(events=events, marks=marks, **common, **told)
+    moved = [replace(e, onset_s=e.onset_s + by, offset_s=e.offset_s + by) for e in events]
+    later = [StoryMark(m.at_s + by, m.word) for m in marks]
+    longer = {**common, "duration_s": 300.0 + by}
+    two = judge(events=moved, marks=later, **longer, **told)
+    assert (one.verdict, one.level) == (two.verdict, two.level)
+    assert [(f.code, f.level, f.strength, f.event_ids) for f in one.findings] == [
+        (f.code, f.level, f.strength, f.event_ids) for f in two.findings
+    ]
+    assert [(e.state, e.sound, e.status) for e in one.expected] == [
+        (e.state, e.sound, e.status) for e in two.expected
+    ]

@@ -227,6 +227,18 @@ def test_without_a_story_there_is_one_question() -> None:
     assert say(*brew(), did=BREW_DID).question is None
 
 
+def test_without_a_story_the_states_that_decide_are_asked_between() -> None:
+    untold = say(*without(brew(), 0))
+    assert untold.verdict == "cannot_tell" and untold.question
+    told = [say(*without(brew(), 0), did=(f"0:00 {s}",)) for s in ("brew", "steam")]
+    assert codes(told[0]) != codes(told[1])
+    assert "brewing" in untold.question or untold.findings
+    rattle = say(click(2.0), ev("drip", 3.0, 20.0), ev("water_flow", 5.0, 30.0), machine=UNKNOWN)
+    assert rattle.question and "off at the wall" in rattle.question and "something else" in rattle.question
+    silent = say(machine=UNKNOWN)
+    assert silent.question == load_knowledge().settings.default_question
+
+
 def test_low_probability_counts_for_nothing() -> None:
     got = say(*brew(), ev("gravel", 5.0, 20.0, p=0.49), ev("hiss", 30.0, 39.0, p=0.4), did=BREW_DID)
     assert got.verdict == "normal"

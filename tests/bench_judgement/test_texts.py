@@ -8,6 +8,7 @@ from dataclasses import fields, is_dataclass
 import pytest
 
 from listen.bench import first_minute_questions, load_knowledge
+from listen.bench.messages import message_words
 
 #: Texts that match must carry a plain 'never' or 'do not' before the match, in the same sentence.
 FORBIDDEN = {
@@ -53,7 +54,11 @@ def _texts(thing: object, where: str):
             yield from _texts(value, f"{where}[{i}]")
 
 
-ALL = [*_texts(load_knowledge(), "knowledge"), *_texts(first_minute_questions(), "first minute")]
+ALL = [
+    *_texts(load_knowledge(), "knowledge"),
+    *_texts(message_words(), "messages"),
+    *_texts(first_minute_questions(), "first minute"),
+]
 ASKS = (".question", ".symptom", ".name", ".text")
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from listen.bench import load_knowledge
 from listen.bench.entries import NEEDS, CauseEntry, CheckEntry, Clause, Fault, Sign
-from listen.bench.ladder import decides_bits, kinds_in_order, order_checks
+from listen.bench.ladder import decides_bits, first_that_decides, kinds_in_order, order_checks
 from listen.bench.weights import Weight, Weights, head_start, ranked, with_answer, with_signs
 from listen.types import Check
 
@@ -120,8 +120,9 @@ def ladder_and_chart() -> tuple[float, float, int]:
             continue
 
         def ours(open_checks: list[CheckEntry], weights: Weights, fault: Fault = fault) -> CheckEntry:
-            first = order_checks(open_checks, level="service", weights=weights)[0]
-            return next(e for e in open_checks if e.check.id == first.id)
+            by_id = {e.check.id: e for e in open_checks}
+            ordered = order_checks(open_checks, level="service", weights=weights)
+            return first_that_decides([by_id[c.id] for c in ordered], weights)
 
         def chart(open_checks: list[CheckEntry], weights: Weights, fault: Fault = fault) -> CheckEntry:
             return min(open_checks, key=lambda e: NEEDS.index(e.check.needs))
@@ -140,4 +141,4 @@ def ladder_and_chart() -> tuple[float, float, int]:
 
 def test_the_ladder_needs_no_more_checks_than_a_fixed_chart() -> None:
     ladder, chart, n = ladder_and_chart()
-    assert n > 500 and ladder <= chart
+    assert n > 500 and ladder < 0.95 * chart
