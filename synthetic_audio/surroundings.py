@@ -31,7 +31,7 @@ _WEIGHTS = (3, 3, 2, 2, 2, 1, 2, 1.5, 1.5, 0.7, 0.7, 0.7, 0.7, 0.7, 0.7)
 
 def _outdoors(rng: np.random.Generator, name: str) -> dict[str, float]:
     """Draw the parameters of a sound from outside the kitchen."""
-    drawn = {
+    drawn: dict[str, dict[str, tuple[float, float]]] = {
         "rain": {"peak_hz": (800, 6000), "drops_hz": (5, 120), "drop_gain": (0.2, 3)},
         "wind": {"peak_hz": (120, 900), "swell": (0.3, 0.9), "swell_hz": (0.2, 0.8)},
         "crackle": {"pops_hz": (2, 25)},

@@ -32,7 +32,7 @@ def _sets(ctx: click.Context, parameter: click.Parameter, value: str) -> tuple[s
     help="Which sets to score, joined by commas.",
 )  # fmt: skip
 @click.option(
-    "--short", is_flag=True, help="Only every n-th clip: 60 of the scenes, about 20 of each other set."
+    "--short", is_flag=True, help="Only every n-th clip: 60 of the scenes, about 12 of each other set."
 )
 @click.option(
     "--model",

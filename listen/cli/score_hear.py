@@ -12,6 +12,8 @@ from listen.errors import ListenError, UnreadableClip
 from listen.learn.score.truth import Heard, HeardFinding, Pair, TruthClip
 
 PROCESSES = 2
+#: Forms that no browser plays: such a miss is written decoded.
+UNPLAYED = (".amr",)
 
 
 @cache
@@ -111,6 +113,12 @@ def _write_clip(clip: TruthClip, folder: Path, stem: str) -> str:
     import soundfile
 
     folder.mkdir(parents=True, exist_ok=True)
+    if isinstance(clip.audio, Path) and clip.audio.suffix in UNPLAYED:
+        from listen.decode import read_clip
+
+        opened = read_clip(clip.audio)
+        soundfile.write(folder / f"{stem}.flac", opened.samples, opened.rate_hz, subtype="PCM_16")
+        return f"{stem}.flac"
     if isinstance(clip.audio, Path):
         target = folder / f"{stem}{clip.audio.suffix}"
         target.write_bytes(clip.audio.read_bytes())

@@ -24,7 +24,7 @@ ABOUT = {
     "mixed": "synthesised faults 10 dB over a real recording (test fold) of what surrounds a machine: real, proxy; never accuracy on machines",
     "stand_ins": "real recordings (test fold) of what resembles a machine's sound: real, proxy; never accuracy on machines",
 }
-SHORT_SCENES, SHORT_OTHERS = 60, 20
+SHORT_SCENES, SHORT_OTHERS = 60, 12
 
 
 def list_hash(entries: Sequence[Mapping[str, Any]]) -> str:

@@ -10,7 +10,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from listen.cli import main, score_mixed, score_real, score_sets
+from listen.cli import main, score_hear, score_mixed, score_real, score_sets
 from listen.errors import BadParameter
 from listen.learn.score.card import marks
 from listen.vocabulary import SOUNDS
@@ -105,6 +105,17 @@ def test_a_phone_clip_must_be_the_hashed_file(tmp_path):
     assert [(x.sound, x.erased) for x in clip.labels] == [("click_train", True)]
     with pytest.raises(BadParameter, match="lacks its file"):
         score_sets.phone_clip(entry | {"file": "phones/b.m4a"}, tmp_path)
+
+
+def test_a_miss_that_no_browser_plays_is_written_decoded(tmp_path):
+    entries, _ = score_sets.load_pinned(TRUTH / "phones.json", "clips")
+    for codec, suffix in (("amr_nb", ".flac"), ("m4a_aac", ".m4a")):
+        entry = next(e for e in entries if e["codec"] == codec)
+        name = score_hear._write_clip(score_sets.phone_clip(entry, TRUTH), tmp_path, codec)
+        assert name == codec + suffix
+    info = soundfile.info(tmp_path / "amr_nb.flac")
+    amr = next(e for e in entries if e["codec"] == "amr_nb")
+    assert info.samplerate == 8000 and info.duration == pytest.approx(amr["duration_s"], abs=0.05)
 
 
 @pytest.fixture(scope="module")
