@@ -7,8 +7,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
-import urllib.request
 import wave
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -30,8 +28,12 @@ def _without(reason):
     pytest.skip(reason)
 
 
+#: What the microphone of the tests hears: 120 Hz at a quarter of full scale.
+TONE_HZ, TONE_LEVEL = 120.0, 0.25
+
+
 @pytest.fixture(scope="session")
-def chromium():
+def chromium(tmp_path_factory):
     if CHROMIUM is None:
         _without("no Chromium on this machine (looked for chromium, chromium-browser, google-chrome)")
     try:
@@ -39,40 +41,77 @@ def chromium():
     except ImportError:
         _without("the package playwright is not installed")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+        microphone = tmp_path_factory.mktemp("microphone") / "tone.wav"
+        moments = np.arange(48_000 * 20) / 48_000
+        microphone.write_bytes(as_wav(TONE_LEVEL * np.sin(2 * np.pi * TONE_HZ * moments), 48_000))
+        fake = (
+            "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-audio-capture={microphone}",
+        )  # fmt: skip
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[*QUIET, *fake])
         yield browser
         browser.close()
 
 
-@pytest.fixture(scope="session")
-def address(tmp_path_factory):
-    """Serve the page as a person does (`listen page`), from a folder of its own; return its address."""
+def _served(folder, *options):
+    """Serve the page as a person does (`listen page`), with a library of its own; yield its address."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    command = [sys.executable, "-c", "from listen.cli import main; main()", "page", "--port", str(port)]
-    folder = tmp_path_factory.mktemp("served")
+    command = [
+        sys.executable,
+        "-c",
+        "from listen.cli import main; main()",
+        "page",
+        "--port",
+        str(port),
+        *options,
+    ]
     # The folder that holds the package under test, wherever it was imported from.
     import listen
 
-    env = {**os.environ, "PYTHONPATH": str(Path(listen.__file__).parents[1])}
+    env = {
+        **os.environ,
+        "PYTHONPATH": str(Path(listen.__file__).parents[1]),
+        "LISTEN_LIBRARY": str(folder / "library"),
+    }
     with (folder / "log").open("wb") as log:
         process = subprocess.Popen(command, cwd=folder, env=env, stdout=log, stderr=log)
-        url = f"http://127.0.0.1:{port}"
         try:
             deadline = time.monotonic() + 60
-            while True:
-                try:
-                    with urllib.request.urlopen(f"{url}/_stcore/health", timeout=2):
-                        break
-                except (urllib.error.URLError, OSError):
-                    if process.poll() is not None or time.monotonic() > deadline:
-                        pytest.fail(f"the page did not start: {(folder / 'log').read_text()}")
-                    time.sleep(0.1)
-            yield url
+            while b"The page is at" not in (folder / "log").read_bytes():
+                if process.poll() is not None or time.monotonic() > deadline:
+                    pytest.fail(f"the page did not start: {(folder / 'log').read_text()}")
+                time.sleep(0.1)
+            yield f"{'https' if '--lan' in options else 'http'}://127.0.0.1:{port}"
         finally:
             process.terminate()
             process.wait(timeout=15)
+
+
+@pytest.fixture(scope="session")
+def served_folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("served")
+
+
+@pytest.fixture(scope="session")
+def address(served_folder):
+    yield from _served(served_folder)
+
+
+@pytest.fixture(scope="session")
+def lan_address(tmp_path_factory):
+    """Serve the page to the network, behind the PIN 402975."""
+    yield from _served(tmp_path_factory.mktemp("lan"), "--lan", "--new-pin", "402975")
+
+
+@pytest.fixture
+def library(served_folder):
+    """The library of the served page, opened beside it."""
+    from listen.library import open_library
+
+    with open_library(served_folder / "library") as opened:
+        yield opened
 
 
 @pytest.fixture(params=SIZES, ids=str)
@@ -84,7 +123,7 @@ def size(request):
 def page(chromium, address, size):
     """Open the page; afterwards no error may stand in the console and nobody else may have been asked."""
     width, height = SIZES[size]
-    context = chromium.new_context(viewport={"width": width, "height": height})
+    context = chromium.new_context(viewport={"width": width, "height": height}, permissions=["microphone"])
     tab = context.new_page()
     trouble, outside = [], []
     tab.on("console", lambda message: trouble.append(message.text) if message.type == "error" else None)
@@ -100,11 +139,6 @@ def page(chromium, address, size):
     context.close()
     assert trouble == []
     assert outside == []
-
-
-def _note_refusal(answer, trouble):
-    if answer.status >= 400:
-        trouble.append(f"{answer.status} {answer.url}")
 
 
 def _is_outside(url):

@@ -6,30 +6,10 @@ import pytest
 
 from listen.bench import first_minute_questions
 from listen.report.words import LEVEL_WORDS, VERDICT_WORDS
+from tests.browser.walk import fits_the_width, hear, pass_questions
 
 expect = pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed").expect
 pytestmark = pytest.mark.browser
-
-
-def pass_questions(page):
-    page.get_by_role("button", name="None of these").click()
-    page.locator("input[type=file]").wait_for(state="attached")
-
-
-def upload(page, *files):
-    page.locator("input[type=file]").set_input_files(
-        [{"name": name, "mimeType": "application/octet-stream", "buffer": data} for name, data in files]
-    )
-
-
-def hear(page, *files):
-    pass_questions(page)
-    upload(page, *files)
-    page.locator(".player .row, .player .empty").first.wait_for(timeout=20_000)
-
-
-def fits_the_width(page):
-    return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def test_upload_shows_level_verdict_and_time_line(page, brew_clip):

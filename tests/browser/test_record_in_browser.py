@@ -1,0 +1,100 @@
+"""A real recording through the browser's microphone: what was played in is what comes out."""
+
+import io
+import wave
+
+import numpy as np
+import pytest
+
+from tests.browser.conftest import TONE_HZ, TONE_LEVEL
+from tests.browser.walk import fits_the_width, pass_questions, upload, wait_for_result
+
+pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
+pytestmark = pytest.mark.browser
+
+
+def record(page, seconds=4.0, mark=""):
+    page.locator(".recorder .go").click()
+    page.locator(".recorder.on").wait_for(timeout=10_000)
+    if mark:
+        page.wait_for_timeout(1000)
+        page.locator(".recorder .marks button", has_text=mark).click()
+    page.wait_for_timeout(seconds * 1000)
+    assert page.locator(".recorder .meter").get_attribute("aria-valuenow") not in (None, "-60")
+    page.locator(".recorder .go").click()
+    wait_for_result(page)
+
+
+def played(page):
+    """Fetch the sound that the player plays: samples in [-1, 1] and their rate."""
+    url = page.locator(".player audio.clip").evaluate("element => element.src")
+    data = page.request.get(url).body()
+    with wave.open(io.BytesIO(data)) as reader:
+        samples = np.frombuffer(reader.readframes(reader.getnframes()), "<i2") / 32767
+        return samples, reader.getframerate(), data
+
+
+def tone_of(samples, rate_hz):
+    """Frequency and amplitude of the strongest tone: Hann window, parabola through three log bins."""
+    window = np.hanning(len(samples))
+    magnitude = np.abs(np.fft.rfft(samples * window, 4 * len(samples)))
+    k = int(magnitude.argmax())
+    a, b, c = np.log(magnitude[k - 1 : k + 2])
+    shift = 0.5 * (a - c) / (a - 2 * b + c)
+    return (k + shift) * rate_hz / (4 * len(samples)), 2 * np.exp(b - 0.25 * (a - c) * shift) / window.sum()
+
+
+def verdict(page):
+    return page.locator(".bp-verdict .level").first.inner_text(), page.locator(
+        ".bp-verdict h2"
+    ).first.inner_text()
+
+
+def test_a_tone_is_recorded_as_it_was_and_heard_like_its_file(page):
+    pass_questions(page)
+    record(page)
+    samples, rate_hz, data = played(page)
+    middle = samples[rate_hz : 3 * rate_hz]
+    hz, level = tone_of(middle, rate_hz)
+    assert hz == pytest.approx(TONE_HZ, abs=0.2)
+    assert 20 * np.log10(level / TONE_LEVEL) == pytest.approx(0.0, abs=1.0)
+    rms = np.sqrt(np.mean(middle**2))
+    assert 20 * np.log10(rms / (TONE_LEVEL / np.sqrt(2))) == pytest.approx(0.0, abs=1.0)
+    said = verdict(page)
+    assert page.get_by_text("left switched on").count() == 0
+    page.get_by_role("button", name="Other clip").click()
+    page.locator("input[type=file]").wait_for(state="attached")
+    upload(page, ("the same.wav", data))
+    wait_for_result(page)
+    assert verdict(page) == said
+
+
+def test_a_mark_tapped_while_recording_becomes_the_story(page):
+    pass_questions(page)
+    record(page, 1.5, mark="Brew switched on")
+    page.get_by_text("Told:").wait_for(timeout=10_000)
+    assert "brew switched on" in page.get_by_text("Told:").inner_text()
+    assert page.locator(".player .state", has_text="brew").count() >= 1
+    assert fits_the_width(page)
+
+
+def test_a_recipe_leads_through_a_recording(page):
+    pass_questions(page)
+    page.get_by_label("What will you record?").click()
+    page.get_by_role("option", name="Hot and left alone").click()
+    page.locator(".bp-recipe").wait_for(timeout=10_000)
+    assert "Touch nothing" in page.locator(".bp-recipe").inner_text()
+    page.locator(".recorder .time", has_text="60 s").wait_for(timeout=10_000)
+    record(page, 1.5)
+    assert "idle at working temperature" in page.get_by_text("Told:").inner_text()
+
+
+def test_without_a_microphone_the_reason_is_said_and_upload_stays(chromium, address):
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.add_init_script("delete Navigator.prototype.mediaDevices")
+    page.goto(address)
+    pass_questions(page)
+    page.locator(".recorder .trouble", has_text="upload a recording instead").wait_for(timeout=10_000)
+    assert page.locator("input[type=file]").count() == 1
+    context.close()
