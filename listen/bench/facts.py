@@ -127,6 +127,19 @@ def heard_in(
 
 
 @fact
+def lasts_in(scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...], min_s: float) -> Answer:
+    """One sound lasts for `min_s` within one given stretch."""
+    stretches = scene.stretches(states)
+    return _yes(
+        [
+            e
+            for e in scene.counted(*sounds)
+            if any(overlap_s((e.onset_s, e.offset_s), s) >= min_s for s in stretches)
+        ]
+    )
+
+
+@fact
 def unexplained(scene: Scene, *, sounds: tuple[str, ...], min_s: float = 0.0, count: int = 1) -> Answer:
     """Heard `count` times, and no state that could explain it covers it."""
     events = [e for e in scene.counted(*sounds) if e.duration_s >= min_s and scene.explanation(e) is None]

@@ -59,7 +59,7 @@ def summary_lines(result: Report | Judgement) -> tuple[str, ...]:
     head = f"{words[result.level]}: {first.symptom if first else result.because}"
     if result.level == "stop" and result.say_first:
         head = f"{words['stop']}: {result.say_first}"
-    heard = "; ".join(first.speaks_for[:2]) if first else result.because
+    heard = "; ".join(_apart(first.speaks_for)[:2]) if first else result.because
     check = next_check(result)
     return (
         head,
@@ -68,6 +68,11 @@ def summary_lines(result: Report | Judgement) -> tuple[str, ...]:
         f"Likely: {_likely(first)}",
         f"Next: {_said(check) if check else result.question or words['no_check']}",
     )
+
+
+def _apart(says: tuple[str, ...]) -> list[str]:
+    """Return sentences without those that another one holds within it."""
+    return [s for s in says if not any(s != other and s in other for other in says)]
 
 
 def _missing(result: Report | Judgement) -> str:
@@ -127,9 +132,11 @@ def customer_message(result: Report | Judgement, *, long: bool = False) -> str:
             [[words["greeting"], *told], _asked(result), *([[words["at_once"]]] if long else [])], long
         )
     first = [words["greeting"], plain]
-    if result.verdict == "cannot_tell":
-        first.append(words["cannot_tell"])
-    first.append(words.get(result.level, words["watch"]))
+    if result.findings[0].level != "fine":
+        if result.verdict == "cannot_tell":
+            first.append(words["cannot_tell"])
+        first.append(words.get(result.level, words["watch"]))
+        first.extend([result.say_first] if result.say_first else [])
     now = [words["at_once"], words["not_now"]]
     more = [_looks(result), _brought(result)] if long else []
     return _joined([first, _asked(result), now, *more], long)

@@ -401,3 +401,12 @@ def test_fills_that_are_told_and_clicked_count_though_the_pump_is_drowned() -> N
     got = say(*clicks, did=did, at=90.0)
     assert codes(got)[0] == "fill_too_often"
     assert "fill_too_often" not in codes(say(*clicks[:2], did=did, at=90.0))
+
+
+def test_a_hum_through_one_long_fill_stops_and_through_many_short_ones_does_not() -> None:
+    hum = ev("mains_hum", 2.0, 110.0, line_hz=100.0)
+    long = say(click(2.0), hum, did=("0:02 auto_fill",), at=112.0)
+    assert "fill_never_ends" in codes(long) and long.level == "stop"
+    did = [w for t in range(0, 110, 22) for w in (f"{t + 2} auto_fill", f"{t + 17} idle_hot")]
+    many = say(click(2.0), hum, did=did, at=112.0)
+    assert "fill_never_ends" not in codes(many)

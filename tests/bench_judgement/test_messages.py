@@ -64,6 +64,18 @@ def test_a_service_message_says_when_to_switch_off() -> None:
     assert "too little water" in message and "Switch off at the plug" in message and "do not open" in message
 
 
+def test_what_is_to_be_done_first_is_in_the_message_at_every_level() -> None:
+    for case in CASES:
+        got = case.judge()
+        if got.say_first and got.findings[0].level != "fine":
+            assert got.say_first in customer_message(got), case.code
+
+
+def test_another_appliance_is_no_reason_to_worry() -> None:
+    message = customer_message(next(c for c in CASES if c.code == "another_appliance").judge())
+    assert "another appliance" in message and "keep an eye" not in message
+
+
 def test_what_to_bring_follows_the_answers() -> None:
     got = say(*brew(), ev("gravel", 6.0, 25.0), did=BREW_DID)
     assert to_bring(got).parts[0] == "strainer and filter insert"
