@@ -70,9 +70,15 @@ def fill_interval_told(scene: Scene, *, at_most_s: float) -> Answer:
 
 @fact
 def pump_longer_than(scene: Scene, *, states: tuple[str, ...], run_s: float) -> Answer:
-    """One pump run lasts longer than `run_s` within given states."""
+    """One pump run lasts longer than `run_s` within given states.
+
+    A motor that goes through the whole clip while another starts and stops with
+    clicks is not the pump: a machine has one.
+    """
     stretches = scene.stretches(states)
     for run in scene.pump_runs():
+        if run.open_start and run.open_end and _another_clicks(scene, run):
+            continue
         inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches)
         if inside > run_s:
             return Answer("yes", (_say_run(run),), run.event_ids)
@@ -104,6 +110,13 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
+
+
+def _another_clicks(scene: Scene, run: PumpRun) -> bool:
+    return any(
+        r is not run and not r.open_start and scene.heard_near("click", r.onset_s, 0.7)
+        for r in scene.pump_runs()
+    )
 
 
 def _told_fills(scene: Scene, heard: list[PumpRun], max_s: float) -> list[PumpRun]:

@@ -410,3 +410,12 @@ def test_a_hum_through_one_long_fill_stops_and_through_many_short_ones_does_not(
     did = [w for t in range(0, 110, 22) for w in (f"{t + 2} auto_fill", f"{t + 17} idle_hot")]
     many = say(click(2.0), hum, did=did, at=112.0)
     assert "fill_never_ends" not in codes(many)
+
+
+def test_a_refrigerator_through_the_whole_clip_is_no_endless_fill_beside_a_pump() -> None:
+    fridge = ev("motor_run", 0.0, 116.0, open_start=True, open_end=True, slip=0.05)
+    fills = [e for t in (13.0, 51.0, 91.0) for e in fill(t, t + 4.0)]
+    got = say(fridge, *fills, did=("0:00 idle_hot",), at=116.0)
+    assert "fill_never_ends" not in codes(got) and "fill_too_often" in codes(got)
+    # With no other pump heard it may be the pump itself: that stays a stop.
+    assert say(fridge, did=("0:00 idle_hot",), at=116.0).level == "stop"

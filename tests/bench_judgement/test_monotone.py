@@ -238,3 +238,26 @@ def test_any_scene_shifted_by_whole_frames_changes_only_times(scene, frames) -> 
     assert [(e.state, e.sound, e.status) for e in one.expected] == [
         (e.state, e.sound, e.status) for e in two.expected
     ]
+
+
+@settings(FIXED, max_examples=120)
+@given(SCENES, st.sampled_from(["hiss", "blast", "boil"]), st.floats(1.0, 40.0))
+def test_without_a_given_state_nothing_that_pressure_makes_is_cleared(scene, sound, at_s) -> None:
+    """Whatever else is heard and read, and whatever the sounds would let one draft."""
+    loud = ev(sound, at_s, at_s + 10.0)
+    got = judge(
+        quality=GOOD,
+        mains=MAINS,
+        duration_s=60.0,
+        **{**scene, "marks": [], "events": [*scene["events"], loud]},
+    )
+    assert all(s.source == "drafted" for s in got.story)
+    assert got.verdict != "normal" and got.level != "fine"
+
+
+@settings(FIXED, max_examples=120)
+@given(SCENES)
+def test_a_gauge_not_read_is_never_milder_than_the_mildest_reading(scene) -> None:
+    unread = {k: v for k, v in scene["gauges"].items() if k != "boiler"}
+    readings = [level(**{**scene, "gauges": {**unread, "boiler": bar}}) for bar in (0.0, 0.5, 1.1, 1.8)]
+    assert level(**{**scene, "gauges": unread}) >= min(readings)

@@ -266,3 +266,19 @@ def test_a_night_of_events_is_judged_in_seconds() -> None:
     began = time.perf_counter()
     say(*events, did=("0:00 idle_hot",), at=28800.0)
     assert time.perf_counter() - began < 5.0
+
+
+def test_a_check_that_can_stop_runs_nothing_and_opens_nothing() -> None:
+    for owner, entry in load_knowledge().entries():
+        if entry.can_stop:
+            assert not entry.runs_machine and entry.check.needs in ("look", "controls"), owner.symptom
+            means = [entry.check.if_yes] * bool(entry.check.yes_stops)
+            means += [entry.check.if_no] * bool(entry.check.no_stops)
+            for text in means:
+                assert "off" in text.lower() or "close the inlet tap" in text.lower(), text
+
+
+def test_a_customer_touches_nothing_that_is_open_or_live() -> None:
+    for _, entry in load_knowledge().entries():
+        if entry.check.who == "customer":
+            assert entry.check.needs == "look" and "unplugged:" not in entry.check.text.lower()
