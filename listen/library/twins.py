@@ -24,6 +24,8 @@ from listen.spectra import CELL_S
 
 #: From this correlation on two recordings are the same sound. Measured by `tests/measure/library_twins.py`.
 SAME_FROM = 0.55
+#: Cells over which a change is taken.
+_APART = 3
 #: Shortest overlap that tells, s.
 _LEAST_S = 3.0
 #: How many of the most alike clips are looked at closely.
@@ -31,9 +33,14 @@ _CANDIDATES = 20
 
 
 def changes(traces_db: np.ndarray, low: int, high: int) -> np.ndarray:
-    """Return the changes from cell to cell in some bands [shape=(bands, cells - 1)], each band at unit deviation."""
-    moved = np.diff(np.clip(traces_db[:, low:high], -100.0, None), axis=0).T
-    moved = np.clip(moved, -12.0, 12.0)
+    """Return how levels move in some bands [shape=(bands, cells - 4)], each band at unit deviation.
+
+    Two cells are taken together and set against those three later: a shift by half a cell then
+    costs little.
+    """
+    level = np.clip(traces_db[:, low:high], -100.0, None)
+    level = (level[1:] + level[:-1]) / 2
+    moved = np.clip(level[_APART:] - level[:-_APART], -12.0, 12.0).T
     moved = moved - moved.mean(axis=1, keepdims=True)
     return (moved / np.maximum(moved.std(axis=1, keepdims=True), 0.3)).astype(np.float32)
 
@@ -49,7 +56,7 @@ def likeness(a_db: np.ndarray, b_db: np.ndarray, bands: tuple[int, int]) -> tupl
         How much later the sound lies in `b`.
     """
     least = round(_LEAST_S / CELL_S)
-    if min(len(a_db), len(b_db)) < least + 1:
+    if min(len(a_db), len(b_db)) < least + 1 + _APART:
         return 0.0, 0.0
     a, b = changes(a_db, *bands), changes(b_db, *bands)
     n = 1 << int(np.ceil(np.log2(a.shape[1] + b.shape[1])))
@@ -87,7 +94,13 @@ def twins(database: Database, cache: RowCache, id: str) -> tuple[Twin, ...]:
         rows, _ = cache.get(connection)
         allowed = np.array([h != row.sha256 for h in rows.hashes], bool)
         wanted = common_scale(unpack_stretches(kept.stretches, kept.n_stretches))
-        hashes = [rows.hashes[clip] for clip, _, _, _ in nearest(rows, wanted, allowed, _CANDIDATES)]
+        hashes = {rows.hashes[clip] for clip, _, _, _ in nearest(rows, wanted, allowed, _CANDIDATES)}
+        # A codec changes the measurements more than the length.
+        k = t.clips.c
+        alike = select(k.sha256).where(
+            k.sha256 != row.sha256, k.duration_s.between(row.duration_s - 0.5, row.duration_s + 0.5)
+        )
+        hashes |= set(connection.scalars(alike.order_by(k.added_at.desc()).limit(_CANDIDATES)))
         others = connection.execute(
             select(t.clips, m.c.traces, m.c.n_cells)
             .join(m, m.c.clip == t.clips.c.sha256)
