@@ -66,7 +66,11 @@ def take_in(
         library, folder, slug_of(source), by, f"from {source}, made {str(about.get('made_at'))[:10]}"
     )
     added, known, refused = [], [], []
+    there = _recordings(library)
     for row in clips:
+        if row["origin_sha256"] in there:
+            known.append(there[row["origin_sha256"]])
+            continue
         try:
             if (
                 row["consent"] != "share"
@@ -80,7 +84,7 @@ def take_in(
                 recorded_at=f"{row['recorded_in']}-01" if row.get("recorded_in") else None, by=by, consent="share",
                 consent_by=f"as given to {source}", came_from="exchange", origin_sha256=row["origin_sha256"], worker=worker,
             )  # fmt: skip
-            if record.was_known or record.origin_sha256 != row["origin_sha256"]:
+            if record.was_known:
                 known.append(record.sha256)
                 continue
         except (UnreadableClip, UnusableClip, LibraryError) as error:
@@ -154,6 +158,12 @@ def _apply_deletions(library: Library, hashes: list[str], by: str, source: str) 
         stones = [stone for stone in stones if stone[0] not in own]
         deletion.bury(connection, stones)
     return tuple(found)
+
+
+def _recordings(library: Library) -> dict[str, str]:
+    """Return every recording that is here, by its first bytes' hash: of copies, too."""
+    clips = library.clips()
+    return {c.sha256: c.sha256 for c in clips} | {c.origin_sha256: c.sha256 for c in clips if c.origin_sha256}
 
 
 def _machines(library: Library, folder: Path, source: str, by: str, note: str) -> dict[str, str]:
