@@ -143,7 +143,7 @@ def lay_out(
         symptom=symptom,
         level=level,
         strength=strength,
-        speaks_for=tuple(dict.fromkeys(speaks_for)),
+        speaks_for=apart(speaks_for),
         speaks_against=tuple(dict.fromkeys(speaks_against)),
         event_ids=tuple(dict.fromkeys(event_ids)),
         parts=tuple(dict.fromkeys(c.part for c in causes if c.part)),
@@ -154,6 +154,18 @@ def lay_out(
         say_first=say_first,
         answered=tuple(answered),
     )
+
+
+def apart(says: Iterable[str]) -> tuple[str, ...]:
+    """Return sentences once each, without those that another one holds within it.
+
+    Examples
+    --------
+    >>> apart(["hiss at 0:05", "it lasts: hiss at 0:05"])
+    ('it lasts: hiss at 0:05',)
+    """
+    once = list(dict.fromkeys(says))
+    return tuple(s for s in once if not any(s != other and s in other for other in once))
 
 
 def order_findings(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -59,7 +59,7 @@ def summary_lines(result: Report | Judgement) -> tuple[str, ...]:
     head = f"{words[result.level]}: {first.symptom if first else result.because}"
     if result.level == "stop" and result.say_first:
         head = f"{words['stop']}: {result.say_first}"
-    heard = "; ".join(_apart(first.speaks_for)[:2]) if first else result.because
+    heard = "; ".join(first.speaks_for[:2]) if first else result.because
     check = next_check(result)
     return (
         head,
@@ -68,11 +68,6 @@ def summary_lines(result: Report | Judgement) -> tuple[str, ...]:
         f"Likely: {_likely(first)}",
         f"Next: {_said(check) if check else result.question or words['no_check']}",
     )
-
-
-def _apart(says: tuple[str, ...]) -> list[str]:
-    """Return sentences without those that another one holds within it."""
-    return [s for s in says if not any(s != other and s in other for other in says)]
 
 
 def _missing(result: Report | Judgement) -> str:
