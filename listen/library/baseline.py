@@ -138,7 +138,7 @@ def compare(baseline: Baseline, now: Observed | None) -> Comparison:
     return _said(baseline, tuple(found), tuple(reasons) + tuple(more))
 
 
-def prediction(values: Sequence[float], assumed_sd: float) -> tuple[float, float]:
+def prediction(values: Sequence[float] | np.ndarray, assumed_sd: float) -> tuple[float, float]:
     """Return the mean of some values and half the 95 % interval for one more.
 
     Parameters

@@ -87,7 +87,10 @@ def import_folder(
     told = [_told(row, table.name, folder, machines) for row in rows]
     names = {str(t["file"]) for t in told}
     spans = [_span(row, label_path.name, names, by) for row in labels]
-    added, known, refused, n_labels = [], [], [], 0
+    added: list[str] = []
+    known: list[str] = []
+    refused: list[str] = []
+    n_labels = 0
     for values in told:
         file, good, complete = str(values.pop("file")), values.pop("good"), values.pop("complete")
         try:

@@ -20,7 +20,7 @@ import tarfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from sqlalchemy import Connection, MetaData, delete, inspect, or_, select, text
 
@@ -200,7 +200,7 @@ def _unpack(
         if file is None or not member.isfile():
             raise LibraryError("The backup holds something that is no file: use another one.")
         if match := _VAULT.fullmatch(member.name):
-            found = stage(incoming, iter(lambda f=file: f.read(1 << 20), b""), "A file of the backup")
+            found = stage(incoming, _blocks(file), "A file of the backup")
             staged.append(found)
             if found.sha256 != match[1]:
                 raise LibraryError(
@@ -221,6 +221,11 @@ def _unpack(
             raise LibraryError(f"The backup holds an unknown part ({member.name[:40]!r}): use another one.")
         first = False
     return rows, sums, len(staged)
+
+
+def _blocks(file: IO[bytes]) -> Iterator[bytes]:
+    while block := file.read(1 << 20):
+        yield block
 
 
 def _members(tar: tarfile.TarFile) -> Iterator[tarfile.TarInfo]:

@@ -28,8 +28,9 @@ from sqlalchemy import (
 metadata = MetaData()
 
 
-def _clip_key(**more: bool) -> Column:
-    return Column("clip", String(64), ForeignKey("clips.sha256", ondelete="CASCADE"), nullable=False, **more)
+def _clip_key(*, primary_key: bool = False, index: bool | None = None) -> Column:
+    clip = ForeignKey("clips.sha256", ondelete="CASCADE")
+    return Column("clip", String(64), clip, nullable=False, primary_key=primary_key, index=index)
 
 
 machines = Table(
