@@ -8,7 +8,7 @@ with the ear that listens to it. No real machine was recorded for it.
 from synthetic_audio.demo import demo_scenes
 from synthetic_audio.draw import draw
 from synthetic_audio.mix import mix_background
-from synthetic_audio.render import RATE_HZ, Scene, render
+from synthetic_audio.render import RATE_HZ, Backdrop, Scene, render
 from synthetic_audio.singles import draw_sound
 from synthetic_audio.spec import Event, Spec
 from synthetic_audio.truth import Label
@@ -16,6 +16,6 @@ from synthetic_audio.vocabulary import FAMILIES, FAULTS, SOUNDS
 from synthetic_audio.write import write
 
 __all__ = [
-    "FAMILIES", "FAULTS", "RATE_HZ", "SOUNDS", "Event", "Label", "Scene", "Spec",
+    "FAMILIES", "FAULTS", "RATE_HZ", "SOUNDS", "Backdrop", "Event", "Label", "Scene", "Spec",
     "demo_scenes", "draw", "draw_sound", "mix_background", "render", "write",
 ]  # fmt: skip

@@ -67,6 +67,26 @@ class Scene:
     stems: dict[str, np.ndarray]
 
 
+@dataclass(frozen=True, slots=True)
+class Backdrop:
+    """A recording that is heard behind a scene.
+
+    Attributes
+    ----------
+    samples : np.ndarray [shape=(m,)], float32
+        At 48 kHz and at the level at which it reaches the microphone.
+    spans : tuple of (str, float, float)
+        What is heard in it: word, onset and offset in s.
+    """
+
+    samples: np.ndarray
+    spans: tuple[tuple[str, float, float], ...] = ()
+
+
+#: Key of a backdrop's stem.
+RECORDED = "background:recorded"
+
+
 def _loudness(wave: np.ndarray, source: str) -> float:
     if source in PEAK:
         return float(np.max(np.abs(wave), initial=0.0))
@@ -127,12 +147,14 @@ def _span(event: Event, duration_s: float) -> tuple[float, float]:
     return onset, min(duration_s, event.at_s + event.for_s + event.params.get("after_s", 0.0))
 
 
-def render(spec: Spec) -> Scene:
+def render(spec: Spec, backdrop: Backdrop | None = None) -> Scene:
     """Render a scene.
 
     Parameters
     ----------
     spec : Spec
+    backdrop : Backdrop, optional
+        A recording behind it, before the phone's chain; cut or padded to the scene's length.
 
     Returns
     -------
@@ -161,6 +183,9 @@ def render(spec: Spec) -> Scene:
         if name not in stems:
             stems[name] = np.zeros(n, np.float32)
         stems[name][start : start + len(wave)] += wave.astype(np.float32)
+    if backdrop is not None:
+        stems[RECORDED] = np.zeros(n, np.float32)
+        stems[RECORDED][: len(backdrop.samples)] = backdrop.samples[:n]
     mix = np.zeros(n, np.float32)
     for stem in stems.values():
         mix += stem
@@ -170,7 +195,8 @@ def render(spec: Spec) -> Scene:
         mix *= gain
         for stem in (*stems.values(), *missing.values()):
             stem *= gain
-    labels, deciding = _labels(spec, stems, missing, mix)
+    behind = backdrop.spans if backdrop is not None else ()
+    labels, deciding = _labels(spec, stems, missing, mix, behind)
     hidden: tuple[str, ...] = ()
     samples, rate_hz = mix, RATE_HZ
     if spec.phone is not None:
@@ -197,7 +223,11 @@ def render(spec: Spec) -> Scene:
 
 
 def _labels(
-    spec: Spec, stems: dict[str, np.ndarray], missing: dict[int, np.ndarray], mix: np.ndarray
+    spec: Spec,
+    stems: dict[str, np.ndarray],
+    missing: dict[int, np.ndarray],
+    mix: np.ndarray,
+    behind: tuple[tuple[str, float, float], ...],
 ) -> tuple[list[Label], list[Label]]:
     spans, decisive = [], []
     for event in spec.events:
@@ -211,6 +241,11 @@ def _labels(
         spans.append((event.sound, name, source, onset, offset))
         if event.deciding:
             decisive.append((event.sound, name, onset, offset))
+    spans += [
+        (sound, RECORDED, "background", max(0.0, onset), min(spec.duration_s, offset))
+        for sound, onset, offset in behind
+        if onset < spec.duration_s
+    ]
     labels, deciding = [], []
     for sound, name, source, onset, offset in _merge(spans):
         snr, passed = judge(sound, stems[name], mix - stems[name], onset, offset, RATE_HZ, spec.phone)

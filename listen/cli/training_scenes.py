@@ -2,63 +2,180 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import zlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
 from listen.learn.recipe import Recipe, load_recipe
+from listen.learn.recordings import UNSURE, Recording, audible_spans, read_recordings
 from listen.learn.train import stack, train_model
 
-#: Marks a clip of one sound alone in the plan.
-_ALONE = "sound:"
+#: Neighbouring recordings of a backdrop fade into each other.
+_FADE_S = 0.25
+#: Level of recordings at the microphone, dB below full scale: behind a machine, and alone.
+_BEHIND_DB, _ALONE_DB = (-54.0, -28.0), (-42.0, -14.0)
+#: A bent colour is a smooth curve over frequency with this deviation.
+_BEND_DB = 4.0
 
 
-def scene_rows(seed: int, family: str, recipe: Recipe) -> tuple[Rows, Rows]:
-    """Draw, render and describe one scene of the training split."""
-    from synthetic_audio import draw, draw_sound, render
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty)."""
 
-    alone = family.removeprefix(_ALONE)
-    spec = (
-        draw(seed, family=family, split="train")
-        if alone == family
-        else draw_sound(seed, alone, split="train")
-    )
-    scene = render(spec)
-    spans = [Span(label.sound, label.onset_s, label.offset_s, label.snr_db) for label in scene.labels]
-    return rows_of(LabelledClip(scene.samples, scene.rate_hz, spans, seed), recipe)
+    seed: int
+    family: str = ""
+    sound: str = ""
+    recordings: tuple[Recording, ...] = ()
 
 
-def plan(recipe: Recipe, families: tuple[str, ...]) -> list[tuple[int, str]]:
-    """List (seed, family) of every training scene; single sounds stand as `sound:WORD`."""
+def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording] = ()) -> list[Job]:
+    """List every training clip of a recipe."""
     jobs, seed = [], recipe.seed * 1000
     for family in families:
         count = recipe.long_scenes if family in recipe.long_families else recipe.scenes_per_family
         count = recipe.no_machine_scenes if family == "no_machine" else count
-        jobs += [(seed + n, family) for n in range(count)]
+        jobs += [Job(seed + n, family) for n in range(count)]
         seed += count
     for word in sorted({*recipe.textures.labels, *recipe.onsets.labels} - {"other"}):
-        jobs += [(seed + n, _ALONE + word) for n in range(recipe.single_scenes)]
+        jobs += [Job(seed + n, sound=word) for n in range(recipe.single_scenes)]
         seed += recipe.single_scenes
+    if recipe.recordings is None or not recordings:
+        return jobs
+    rng = np.random.default_rng(recipe.seed)
+    for n in range(recipe.recordings.alone * len(recordings)):
+        jobs.append(Job(seed + n, recordings=(recordings[n % len(recordings)],)))
+    seed += recipe.recordings.alone * len(recordings)
+    short = [f for f in families if f not in recipe.long_families and f != "no_machine"]
+    for n in range(recipe.recordings.mixed):
+        behind = tuple(recordings[i] for i in rng.integers(0, len(recordings), 12))
+        jobs.append(Job(seed + n, short[n % len(short)], recordings=behind))
     return jobs
 
 
-def train_on_scenes(recipe_path: Path, out: Path, echo: Callable[[str], object], n_jobs: int = -1) -> Path:
-    """Render the recipe's scenes on all cores, fit the model and write it to `out`."""
+def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
+    """Draw and render one training clip with its labels."""
+    from synthetic_audio import Spec, draw, draw_sound, render
+    from synthetic_audio.draw import draw_phone
+    from synthetic_audio.machines import draw_physics
+
+    rng = np.random.default_rng([recipe.seed, job.seed])
+    words: list[str]
+    if job.sound:
+        spec: Spec = draw_sound(job.seed, job.sound, split="train")
+    elif job.family:
+        spec = draw(job.seed, family=job.family, split="train", background="none" if job.recordings else None)
+    else:
+        spec = draw(job.seed, family="no_machine", split="train", background="none")
+        spec = replace(spec, events=[], phone=draw_phone(rng, draw_physics(rng, "train")))
+    backdrop, unsure = None, ()
+    if job.recordings:
+        alone = not job.family
+        backdrop, unsure, length_s = _backdrop(job.recordings, spec.duration_s, rng, alone)
+        spec = replace(spec, duration_s=length_s) if alone else spec
+    scene = render(spec, backdrop)
+    samples = _bent(scene.samples, scene.rate_hz, rng) if rng.random() < recipe.bent_share else scene.samples
+    spans = [Span(label.sound, label.onset_s, label.offset_s, label.snr_db) for label in scene.labels]
+    spans += [Span(word, onset, offset, unsure=True) for word, onset, offset in unsure]
+    # Clips of one recording stay together when the model is calibrated.
+    group = job.seed if job.family or job.sound else zlib.crc32(job.recordings[0].path.name.encode())
+    return LabelledClip(samples, scene.rate_hz, spans, group)
+
+
+def clip_rows(job: Job, recipe: Recipe) -> tuple[Rows, Rows]:
+    """Render and describe one training clip."""
+    return rows_of(clip_of(job, recipe), recipe)
+
+
+def _backdrop(recordings: Sequence[Recording], duration_s: float, rng: np.random.Generator, alone: bool):  # type: ignore[no-untyped-def]
+    """Return (backdrop, unsure spans, length in s): recordings in a row, faded into each other."""
+    import soundfile
+    import soxr
+
+    from synthetic_audio import RATE_HZ, Backdrop
+
+    out = np.zeros(0 if alone else round(duration_s * RATE_HZ), np.float32)
+    sure, unsure, at = [], [], 0
+    for recording in recordings:
+        samples, rate_hz = soundfile.read(recording.path, dtype="float32", always_2d=True)
+        samples = soxr.resample(samples.mean(axis=1), rate_hz, RATE_HZ).astype(np.float32)
+        level_db = rng.uniform(*(_ALONE_DB if alone else _BEHIND_DB))
+        samples *= np.float32(10 ** (level_db / 20) / (np.sqrt(np.mean(samples**2)) + 1e-9))
+        if alone:
+            out = np.pad(samples, (0, max(0, RATE_HZ - len(samples))))
+        else:
+            fade = min(round(_FADE_S * RATE_HZ), len(samples) // 2)
+            ramp = np.sin(np.linspace(0, np.pi / 2, fade, dtype=np.float32))
+            samples[:fade] *= ramp
+            samples[len(samples) - fade :] *= ramp[::-1]
+            samples = samples[: len(out) - at]
+            out[at : at + len(samples)] += samples
+        for onset_s, offset_s in audible_spans(samples, RATE_HZ):
+            for word in recording.words:
+                kept = unsure if word.endswith(UNSURE) else sure
+                kept.append((word.removesuffix(UNSURE), onset_s + at / RATE_HZ, offset_s + at / RATE_HZ))
+        at += max(1, len(samples) - round(_FADE_S * RATE_HZ))
+        if alone or at >= len(out):
+            break
+    # What is no word of the model's own is told to be nothing by having no label.
+    spans = tuple(span for span in sure if span[0] != "other")
+    return Backdrop(out, spans), tuple(unsure), len(out) / RATE_HZ
+
+
+def _bent(samples: np.ndarray, rate_hz: int, rng: np.random.Generator) -> np.ndarray:
+    """Colour a clip by a smooth random curve, as another microphone, case or room would."""
+    from scipy.signal import firwin2, oaconvolve
+
+    nodes_hz = np.array([100.0, 300.0, 900.0, 2700.0, 8000.0])
+    gains_db = rng.normal(0.0, _BEND_DB, len(nodes_hz))
+    grid_hz = np.geomspace(50.0, rate_hz / 2, 40)
+    curve_db = np.interp(np.log(grid_hz), np.log(nodes_hz), gains_db)
+    gains = 10 ** (np.concatenate([curve_db[:1], curve_db]) / 20)
+    fir = firwin2(511, np.concatenate([[0.0], grid_hz]), gains, fs=rate_hz)
+    bent = oaconvolve(samples, fir, mode="same")
+    peak = float(np.max(np.abs(bent), initial=0.0))
+    return (bent * min(1.0, 0.99 / max(peak, 1e-9))).astype(np.float32)
+
+
+def train_on_scenes(
+    recipe_path: Path,
+    out: Path,
+    echo: Callable[[str], object],
+    n_jobs: int = -1,
+    recordings_folder: Path | None = None,
+) -> Path:
+    """Render the recipe's clips on all cores, fit the model and write it to `out`."""
     from joblib import Parallel, delayed
 
     from synthetic_audio import FAMILIES
 
     recipe = load_recipe(recipe_path)
-    jobs = plan(recipe, tuple(FAMILIES))
-    echo(f"Rendering and describing {len(jobs)} scenes.")
+    recordings: list[Recording] = []
+    if recordings_folder is not None and recipe.recordings is not None:
+        recordings = read_recordings(recordings_folder, recipe.recordings)
+    jobs = plan(recipe, tuple(FAMILIES), recordings)
+    echo(f"Rendering and describing {len(jobs)} clips.")
     textures, onsets = [], []
     results = Parallel(n_jobs=n_jobs, return_as="generator", batch_size=4)(
-        delayed(scene_rows)(s, f, recipe) for s, f in jobs
+        delayed(clip_rows)(job, recipe) for job in jobs
     )
     for done, (texture_rows, onset_rows) in enumerate(results, start=1):
         textures.append(texture_rows)
         onsets.append(onset_rows)
         if done % 100 == 0:
             echo(f"{done} of {len(jobs)}")
-    trained_on = f"{len(jobs)} synthesised scenes of invented machines; no real machine has been heard yet"
-    return train_model(stack(textures), stack(onsets), recipe, out, trained_on=trained_on, echo=echo)
+    return train_model(
+        stack(textures), stack(onsets), recipe, out, trained_on=trained_on(jobs, recordings), echo=echo
+    )
+
+
+def trained_on(jobs: Sequence[Job], recordings: Sequence[Recording]) -> str:
+    """Say in one sentence what a model learned on."""
+    behind = f", {len(recordings)} real recordings among and behind them" if recordings else ""
+    return (
+        f"{len(jobs)} clips of synthesised sounds of invented machines{behind}; "
+        "no real machine has been heard yet"
+    )

@@ -22,7 +22,7 @@ import numpy as np
 
 from listen.errors import ModelBundleError
 from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_NAMES
+from listen.features.onsets import ONSET_INPUTS
 from listen.types import ModelInfo
 from listen.vocabulary import SOUNDS
 
@@ -35,7 +35,7 @@ _UNREADABLE = (
     OSError, ValueError, KeyError, TypeError, EOFError, RuntimeError, zlib.error, zipfile.BadZipFile,
     SyntaxError, tokenize.TokenError,
 )  # fmt: skip
-_HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_NAMES}
+_HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS}
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
         return []
     times = onsets.column("time_s").astype(float)
     short = falls_back(onsets)
-    probability = head.probabilities(onsets.rows)
+    probability = head.probabilities(onsets.inputs())
     labels = list(head.labels)
     drafts, used = _trains(onsets, times, short)
     click = probability[:, labels.index("click")]
@@ -90,7 +90,7 @@ def _groups(times: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
 def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[list[Draft], np.ndarray]:
     used = np.zeros(len(times), bool)
     drafts = []
-    candidates = np.flatnonzero(short & (onsets.column("rise_db") > 6.0))
+    candidates = np.flatnonzero(short & onsets.plain() & (onsets.column("rise_db") > 6.0))
     longest_gap, shortest_gap = 1 / TRAIN_RATE_HZ[0], 0.7 / TRAIN_RATE_HZ[1]
     i = 0
     while i < len(candidates):

@@ -17,13 +17,23 @@ import numpy as np
 
 from listen.spectra import ENVELOPE_S, to_db
 
+#: Edges of the patch's bins in ms from the onset, finer where a stroke and its echoes tell apart.
+_PATCH_EDGES = np.array([-40, -20, -10, -4, 0, 1, 2, 3, 4, 6, 9, 13, 19, 28, 42, 62, 92, 136])
+_PATCH_FLOOR_DB = -45.0
+_PATCH_NAMES = tuple(
+    f"patch_{band}_{edge}_ms_db".replace("-", "before_") for band in ("low", "mid", "high") for edge in _PATCH_EDGES[:-1]
+)
 #: The ordered measurements of one onset; a row of :class:`OnsetTable`.
 ONSET_NAMES = (
     "time_s", "rise_db", "rise_low_db", "rise_mid_db", "rise_high_db", "peak_db", "decay_ms",
     "fall_25_db", "fall_100_db", "attack_ms", "before_spread_db", "centroid_hz", "after_count",
-    "stay_db", "fall_8_db", "step_db", "near_count", "gap_before_s", "gap_after_s",
+    "stay_db", "fall_8_db", "step_db", *_PATCH_NAMES, "near_count", "gap_before_s", "gap_after_s",
     "around_count", "around_lead_db", "around_colour_octaves",
 )  # fmt: skip
+
+#: What a model is given: neither the place in the clip nor the absolute level.
+ONSET_INPUTS = tuple(name for name in ONSET_NAMES if name not in ("time_s", "peak_db"))
+_INPUT_COLUMNS = [ONSET_NAMES.index(name) for name in ONSET_INPUTS]
 
 _BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
 _BEFORE = (4, 24)
@@ -34,9 +44,9 @@ _CONTEXT = 6
 _AROUND_S = 3.0
 _ALONE_DB = 30.0
 _LONGEST_GAP_S = 2.0
-_RISE_DB = 5.0
-_RISE_SUM_DB = 13.5
-_RISE_ALONE_DB = 9.0
+#: Low enough that the model sees nearly every stroke; the plainer limits say what stands out by itself.
+_RISE_DB, _RISE_SUM_DB, _RISE_ALONE_DB = 4.0, 10.5, 7.5
+_PLAIN_SUM_DB, _PLAIN_ALONE_DB = 13.5, 9.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +58,15 @@ class OnsetTable:
     def column(self, name: str) -> np.ndarray:
         """Return one measurement of all onsets [shape=(k,)]."""
         return self.rows[:, ONSET_NAMES.index(name)]
+
+    def inputs(self) -> np.ndarray:
+        """Return what a model is given of each onset [shape=(k, len(ONSET_INPUTS))]."""
+        return self.rows[:, _INPUT_COLUMNS]
+
+    def plain(self) -> np.ndarray:
+        """True where an onset stands out by itself, without a model [shape=(k,)]."""
+        rises = np.column_stack([self.column(f"rise_{band}_db") for band in ("low", "mid", "high")])
+        return (rises.sum(axis=1) > _PLAIN_SUM_DB) | (rises.max(axis=1, initial=0.0) > _PLAIN_ALONE_DB)
 
 
 def _sliding_max(values: np.ndarray, n: int) -> np.ndarray:
@@ -155,6 +174,14 @@ class OnsetFinder:
         if rows:
             self._rows.append(np.array(rows, np.float32))
 
+    def _patch(self, db: np.ndarray, first: int, peak_db: float) -> list[float]:
+        """Level of each band around an onset against its peak, band by band [3 x bins]."""
+        # Before the clip, and after its end, nothing is known: what stands nearest is repeated.
+        at = np.clip(first + np.arange(_PATCH_EDGES[0], _PATCH_EDGES[-1]), 0, len(db) - 1)
+        power = np.add.reduceat(10 ** (db[at] / 10), _PATCH_EDGES[:-1] - _PATCH_EDGES[0], axis=0)
+        mean = power / np.diff(_PATCH_EDGES)[:, None]
+        return np.maximum(10 * np.log10(mean + 1e-12) - peak_db, _PATCH_FLOOR_DB).T.ravel().tolist()
+
     def _measure(self, db: np.ndarray, positive: np.ndarray, first: int, through: int) -> list[float]:
         n = len(db)
         stop = min(n, through + 4)
@@ -185,9 +212,10 @@ class OnsetFinder:
         spread = float(np.percentile(before, 90) - np.percentile(before, 10)) if len(before) > 5 else 0.0
         again = positive[min(n, peak_at + _REFRACTORY) : min(n, peak_at + _LOOK_AHEAD)].sum(axis=1)
         after_count = (
-            float(np.sum(np.diff((again > _RISE_SUM_DB).astype(int)) > 0)) if len(again) > 1 else 0.0
+            float(np.sum(np.diff((again > _PLAIN_SUM_DB).astype(int)) > 0)) if len(again) > 1 else 0.0
         )
         return [
             (self._first + first) * ENVELOPE_S, height, *rise.tolist(), peak_db, decay_ms,
             fall_25, fall_100, float(peak_at - first + 1), spread, centroid, after_count, stay, fall_8, step,
+            *self._patch(db, first, peak_db),
         ]  # fmt: skip

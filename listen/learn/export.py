@@ -13,7 +13,7 @@ import numpy as np
 
 from listen.ear.bundle import FORMAT, Head, load_bundle
 from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_NAMES
+from listen.features.onsets import ONSET_INPUTS
 
 
 def write_bundle(
@@ -44,7 +44,7 @@ def write_bundle(
         arrays |= {f"{name}.w{i}": w for i, w in enumerate(head.weights)} | {
             f"{name}.b{i}": b for i, b in enumerate(head.biases)
         }
-        features = TEXTURE_NAMES if name == "textures" else ONSET_NAMES
+        features = TEXTURE_NAMES if name == "textures" else ONSET_INPUTS
         described[name] = {
             "labels": list(head.labels),
             "layers": len(head.weights),

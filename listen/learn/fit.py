@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from listen.ear.bundle import Head
 from listen.learn.labelled import Rows
@@ -38,6 +40,31 @@ def fit_network(rows: Rows, recipe: HeadRecipe, seed: int) -> tuple[Any, np.ndar
     return network, mean, scale
 
 
+def mean_of(heads: Sequence[Head]) -> Head:
+    """One head whose logits are the mean of those of equal heads (uncalibrated): their layers side by side."""
+    first = heads[0]
+    if len(heads) == 1:
+        return first
+    last = len(first.weights) - 1
+    weights, biases = [], []
+    for layer in range(last + 1):
+        parts = [h.weights[layer] for h in heads]
+        if layer == last:
+            weights.append(np.concatenate(parts) / len(heads))
+            biases.append(np.mean([h.biases[layer] for h in heads], axis=0))
+            continue
+        weights.append(np.concatenate(parts, axis=1) if layer == 0 else block_diag(*parts))
+        biases.append(np.concatenate([h.biases[layer] for h in heads]))
+    return Head(first.labels, first.mean, first.scale, tuple(weights), tuple(biases), first.slope, first.offset)
+
+
+def fit_head(rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1) -> Head:
+    """Fit the mean of several networks that differ in their seeds (uncalibrated)."""
+    return mean_of(
+        [as_head(*fit_network(rows, recipe, seed + 100 * n), recipe.labels) for n in range(members)]
+    )
+
+
 def as_head(network: Any, mean: np.ndarray, scale: np.ndarray, labels: tuple[str, ...]) -> Head:
     """Bring a fitted network into plain arrays (uncalibrated)."""
     return Head(
@@ -47,7 +74,7 @@ def as_head(network: Any, mean: np.ndarray, scale: np.ndarray, labels: tuple[str
     )  # fmt: skip
 
 
-def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int) -> Head:
+def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1) -> Head:
     """Calibrate each label by a sigmoid on out-of-fold logits, whole groups held out together."""
     from sklearn.linear_model import LogisticRegression
     from sklearn.model_selection import GroupKFold
@@ -55,9 +82,7 @@ def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int) -> Head:
     logits = np.zeros(rows.y.shape)
     for fold, (train, held) in enumerate(GroupKFold(_FOLDS).split(rows.x, groups=rows.group)):
         part = Rows(rows.x[train], rows.y[train], rows.group[train])
-        logits[held] = as_head(*fit_network(part, recipe, seed + 1 + fold), recipe.labels).logits(
-            rows.x[held]
-        )
+        logits[held] = fit_head(part, recipe, seed + 1 + fold, members).logits(rows.x[held])
     slope, offset = np.ones(len(recipe.labels)), np.zeros(len(recipe.labels))
     for column in range(len(recipe.labels)):
         y = rows.y[:, column]

@@ -15,12 +15,16 @@ from listen.learn.recipe import HeadRecipe, Recipe
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A strong label: word, span in s, in-band level over all else in dB."""
+    """A strong label: word, span in s, in-band level over all else in dB.
+
+    `unsure` says that the sound may be there or not.
+    """
 
     sound: str
     onset_s: float
     offset_s: float
     snr_db: float = 60.0
+    unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe:
     y, keep = _texture_targets(segments.starts_s, spans, recipe.textures)
     textures = Rows(segments.values[keep], y[keep], np.full(int(keep.sum()), group))
     y, keep = _onset_targets(features.onsets.column("time_s"), spans, recipe.onsets)
-    onsets = Rows(features.onsets.rows[keep], y[keep], np.full(int(keep.sum()), group))
+    onsets = Rows(features.onsets.inputs()[keep], y[keep], np.full(int(keep.sum()), group))
     return textures, onsets
 
 
@@ -74,7 +78,9 @@ def _texture_targets(
         # A short sound fills its segment when most of it lies inside.
         share = share / min(1.0, max(0.15, (span.offset_s - span.onset_s) / SEGMENT_S))
         present = share >= recipe.present_share
-        if span.snr_db >= recipe.least_snr_db:
+        if span.snr_db < recipe.inaudible_db and not span.unsure:
+            continue
+        if span.snr_db >= recipe.least_snr_db and not span.unsure:
             y[present, recipe.labels.index(span.sound)] = 1
             keep &= ~((share > recipe.absent_share) & ~present)
         else:
@@ -96,7 +102,7 @@ def _onset_targets(
                 continue
             late = recipe.match_s if sound in ("click", "thump", "bang") else span.offset_s - span.onset_s
             near = (times_s >= span.onset_s - recipe.match_s) & (times_s <= span.onset_s + late) & ~taken
-            if span.snr_db < recipe.least_snr_db:
+            if span.unsure or span.snr_db < recipe.least_snr_db:
                 keep[near] = False
             y[near, recipe.labels.index(label)] = 1
             taken |= near

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from listen.errors import BadParameter
+from listen.learn.recordings import Listing, RecordingsRecipe
 from listen.vocabulary import SOUNDS
 
 
@@ -23,6 +24,8 @@ class HeadRecipe:
     present_share: float = 0.5
     absent_share: float = 0.1
     match_s: float = 0.03
+    #: Fainter than this against all the rest a sound counts as not there.
+    inaudible_db: float = -12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,11 @@ class Recipe:
     single_scenes: int
     textures: HeadRecipe
     onsets: HeadRecipe
+    #: Share of training clips whose colour is bent at random, as other rooms and phones would.
+    bent_share: float = 0.0
+    #: Networks of one head whose mean is shipped.
+    members: int = 1
+    recordings: RecordingsRecipe | None = None
 
 
 def _fill(kind: type, table: dict[str, Any], where: str) -> Any:
@@ -71,4 +79,8 @@ def load_recipe(path: str | Path) -> Recipe:
         if bad:
             raise BadParameter(f"The recipe's [{part}] names {bad[0]!r}, which is no word of the ear.")
         table[part] = head
+    recordings = table.pop("recordings", None)
+    if recordings is not None:
+        listings = [_fill(Listing, part, "[[recordings.listing]]") for part in recordings.pop("listing", [])]
+        table["recordings"] = _fill(RecordingsRecipe, {**recordings, "listing": listings}, "[recordings]")
     return _fill(Recipe, table, "its top level")

@@ -9,7 +9,7 @@ import numpy as np
 
 from listen.ear.bundle import Head
 from listen.learn.export import write_bundle
-from listen.learn.fit import as_head, calibrated, fit_network
+from listen.learn.fit import calibrated, fit_head
 from listen.learn.labelled import Rows
 from listen.learn.recipe import HeadRecipe, Recipe
 
@@ -59,7 +59,7 @@ def train_model(
             f"{name}: {len(rows.x)} rows from {len(np.unique(rows.group))} clips; "
             + ", ".join(f"{k} {v}" for k, v in counts.items())
         )
-        network, mean, scale = fit_network(rows, part, recipe.seed)
-        heads[name] = calibrated(as_head(network, mean, scale, part.labels), rows, part, recipe.seed)
+        head = fit_head(rows, part, recipe.seed, recipe.members)
+        heads[name] = calibrated(head, rows, part, recipe.seed, recipe.members)
         facts[name] = {"rows": len(rows.x), "clips": len(np.unique(rows.group)), "positives": counts}
     return write_bundle(folder, heads, version=recipe.version, trained_on=trained_on, facts=facts)

@@ -14,14 +14,14 @@ from sklearn.linear_model import LogisticRegression
 from listen.ear.bundle import FORMAT, Head, load_bundle
 from listen.errors import ModelBundleError
 from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_NAMES
+from listen.features.onsets import ONSET_INPUTS
 from listen.learn.export import write_bundle
 from listen.learn.fit import as_head, calibrated, fit_network
 from listen.learn.labelled import Rows
 from listen.learn.recipe import HeadRecipe
 
 LABELS = {"textures": ("hiss", "boil", "speech"), "onsets": ("click", "thump", "other")}
-NAMES = {"textures": TEXTURE_NAMES, "onsets": ONSET_NAMES}
+NAMES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS}
 
 
 def rows_for(part, seed=1, n=300):
@@ -269,7 +269,7 @@ def test_single_precision_is_not_what_was_stated(folder):
 
 
 @pytest.mark.parametrize("name, shape", [
-    ("onsets.w0", (len(ONSET_NAMES), 7)), ("onsets.w0", (len(ONSET_NAMES) + 1, 8)), ("onsets.mean", (3,)),
+    ("onsets.w0", (len(ONSET_INPUTS), 7)), ("onsets.w0", (len(ONSET_INPUTS) + 1, 8)), ("onsets.mean", (3,)),
     ("onsets.b1", (2,)), ("onsets.slope", (1,)), ("onsets.offset", (3, 1)), ("onsets.w1", (8,)),
 ])  # fmt: skip
 def test_layers_that_do_not_fit(folder, name, shape):

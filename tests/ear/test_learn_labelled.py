@@ -5,7 +5,7 @@ import pytest
 
 from listen.ear.bundle import load_bundle
 from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_NAMES
+from listen.features.onsets import ONSET_INPUTS
 from listen.features.textures import SEGMENT_S
 from listen.learn.fit import as_head, calibrated, fit_network
 from listen.learn.labelled import LabelledClip, Rows, Span, _onset_targets, _texture_targets, rows_of
@@ -107,7 +107,7 @@ def clip(group):
 def test_rows_of_a_clip():
     textures, onsets = rows_of(clip(3), RECIPE)
     assert textures.x.shape == (len(textures.y), len(TEXTURE_NAMES)) and textures.y.shape[1] == 3
-    assert onsets.x.shape == (len(onsets.y), len(ONSET_NAMES)) and onsets.y.shape[1] == 4
+    assert onsets.x.shape == (len(onsets.y), len(ONSET_INPUTS)) and onsets.y.shape[1] == 4
     assert set(textures.group) == set(onsets.group) == {3}
     # In segments of a hiss the treble stands higher than in those without.
     rise = textures.x[:, TEXTURE_NAMES.index("rise_5k_8k_db")]

@@ -63,7 +63,7 @@ def test_shipped_recipe_is_read():
 
 @pytest.mark.parametrize("text, message", [
     (GOOD.replace("seed = 3", "seed = 3\nspeed = 4"),
-     r"unknown entry 'speed' in its top level: known are long_families"),
+     r"unknown entry 'speed' in its top level: known are bent_share"),
     (GOOD.replace("hidden = [4]", "hidden = [4]\nhiden = [4]"), r"unknown entry 'hiden' in \[onsets\]"),
     (GOOD.replace("seed = 3\n", ""), r"lacks an entry in its top level: .*'seed'"),
     (GOOD.replace("alpha = 0.01\nepochs = 3\nleast_snr_db = 3.0", "alpha = 0.01"),

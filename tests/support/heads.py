@@ -8,7 +8,7 @@ import numpy as np
 
 from listen.ear.bundle import Bundle, Head
 from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_NAMES
+from listen.features.onsets import ONSET_INPUTS
 from listen.types import ModelInfo
 
 ONSET_LABELS = ("click", "thump", "clatter", "drip", "speech", "other")
@@ -38,7 +38,7 @@ def linear_head(names: tuple[str, ...], rules: Mapping[str, tuple[str, float, fl
 
 def onset_head(**logits: float) -> Head:
     """A part for onsets that gives every onset the same logits, by label (NO where none is named)."""
-    return linear_head(ONSET_NAMES, {label: ("", logits.get(label, NO), 0.0) for label in ONSET_LABELS})
+    return linear_head(ONSET_INPUTS, {label: ("", logits.get(label, NO), 0.0) for label in ONSET_LABELS})
 
 
 def texture_head(**rules: tuple[str, float, float]) -> Head:
