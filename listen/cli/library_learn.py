@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from listen.cli.score_hear import hear_clip
 from listen.cli.score_sets import render_entry
-from listen.cli.training_scenes import plan, scene_rows
+from listen.cli.training_scenes import clip_rows, plan
 from listen.errors import BadParameter
 from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
 from listen.learn.promote import Decision, decide
@@ -235,7 +235,7 @@ def _scene_rows(
     jobs = plan(recipe, tuple(FAMILIES))
     echo(f"Rendering and describing {len(jobs)} scenes.")
     rows = Parallel(n_jobs=n_jobs, batch_size=4)(
-        delayed(scene_rows)(seed, family, recipe) for seed, family in jobs
+        delayed(clip_rows)(job, recipe) for job in jobs
     )
     return list(rows), len(jobs)
 

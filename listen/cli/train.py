@@ -20,6 +20,10 @@ from listen.resources import shipped
     help="Folder for the new model.",
 )  # fmt: skip
 @click.option(
+    "--recordings", type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="Folder of labelled real recordings, as the recipe lists them, to be heard among and behind the scenes.",
+)  # fmt: skip
+@click.option(
     "--library",
     is_flag=True,
     help="Learn from the shop's own clips as well, and keep the version in the library.",
@@ -35,7 +39,9 @@ from listen.resources import shipped
     help="With --library: who trains; or set LISTEN_BY.",
 )
 @debug_option
-def train(recipe: Path | None, out: Path, library: bool, promote: bool, by: str) -> int:
+def train(
+    recipe: Path | None, out: Path, recordings: Path | None, library: bool, promote: bool, by: str
+) -> int:
     """Train the small classifier on synthesised scenes and write it to a folder.
 
     With --library it learns from the shop's clips as well: those with the
@@ -52,5 +58,5 @@ def train(recipe: Path | None, out: Path, library: bool, promote: bool, by: str)
         return train_from_library(recipe_path, by=by, promote=promote)
     from listen.cli.training_scenes import train_on_scenes
 
-    train_on_scenes(recipe_path, out, click.echo)
+    train_on_scenes(recipe_path, out, click.echo, recordings_folder=recordings)
     return OK

@@ -168,8 +168,9 @@ def train_on_scenes(
         if done % 100 == 0:
             echo(f"{done} of {len(jobs)}")
     return train_model(
-        stack(textures), stack(onsets), recipe, out, trained_on=trained_on(jobs, recordings), echo=echo
-    )
+        stack(textures), stack(onsets), recipe, out,
+        trained_on=trained_on(jobs, recordings), echo=echo, n_jobs=n_jobs,
+    )  # fmt: skip
 
 
 def trained_on(jobs: Sequence[Job], recordings: Sequence[Recording]) -> str:

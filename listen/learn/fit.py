@@ -58,11 +58,20 @@ def mean_of(heads: Sequence[Head]) -> Head:
     return Head(first.labels, first.mean, first.scale, tuple(weights), tuple(biases), first.slope, first.offset)
 
 
-def fit_head(rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1) -> Head:
+def fit_head(rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1, n_jobs: int = 1) -> Head:
     """Fit the mean of several networks that differ in their seeds (uncalibrated)."""
-    return mean_of(
-        [as_head(*fit_network(rows, recipe, seed + 100 * n), recipe.labels) for n in range(members)]
+    return _fit_heads([(rows, seed)], recipe, members, n_jobs)[0]
+
+
+def _fit_heads(parts: Sequence[tuple[Rows, int]], recipe: HeadRecipe, members: int, n_jobs: int) -> list[Head]:
+    """Fit a head for each (rows, seed), all networks at once on the cores given."""
+    from joblib import Parallel, delayed
+
+    fits = Parallel(n_jobs=n_jobs)(
+        delayed(fit_network)(rows, recipe, seed + 100 * n) for rows, seed in parts for n in range(members)
     )
+    heads = [as_head(*fit, recipe.labels) for fit in fits]
+    return [mean_of(heads[n : n + members]) for n in range(0, len(heads), members)]
 
 
 def as_head(network: Any, mean: np.ndarray, scale: np.ndarray, labels: tuple[str, ...]) -> Head:
@@ -74,15 +83,22 @@ def as_head(network: Any, mean: np.ndarray, scale: np.ndarray, labels: tuple[str
     )  # fmt: skip
 
 
-def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1) -> Head:
-    """Calibrate each label by a sigmoid on out-of-fold logits, whole groups held out together."""
+def calibrated(head: Head, rows: Rows, recipe: HeadRecipe, seed: int, n_jobs: int = 1) -> Head:
+    """Calibrate each label by a sigmoid on out-of-fold logits, whole groups held out together.
+
+    One network a fold stands for the mean of several: it is a little less sure, never more.
+    """
     from sklearn.linear_model import LogisticRegression
     from sklearn.model_selection import GroupKFold
 
     logits = np.zeros(rows.y.shape)
-    for fold, (train, held) in enumerate(GroupKFold(_FOLDS).split(rows.x, groups=rows.group)):
-        part = Rows(rows.x[train], rows.y[train], rows.group[train])
-        logits[held] = fit_head(part, recipe, seed + 1 + fold, members).logits(rows.x[held])
+    folds = list(GroupKFold(_FOLDS).split(rows.x, groups=rows.group))
+    parts = [
+        (Rows(rows.x[train], rows.y[train], rows.group[train]), seed + 1 + n)
+        for n, (train, _) in enumerate(folds)
+    ]
+    for (_, held), part in zip(folds, _fit_heads(parts, recipe, 1, n_jobs), strict=True):
+        logits[held] = part.logits(rows.x[held])
     slope, offset = np.ones(len(recipe.labels)), np.zeros(len(recipe.labels))
     for column in range(len(recipe.labels)):
         y = rows.y[:, column]

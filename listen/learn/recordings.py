@@ -67,7 +67,8 @@ def read_recordings(folder: str | Path, recipe: RecordingsRecipe) -> list[Record
     found = []
     for listing in recipe.listing:
         try:
-            rows = list(csv.DictReader((folder / listing.file).open(encoding="utf-8", newline="")))
+            with (folder / listing.file).open(encoding="utf-8", newline="") as file:
+                rows = list(csv.DictReader(file))
         except OSError as error:
             raise BadParameter(
                 f"The folder {folder.name!r} holds no listing {listing.file!r}: name the folder of recordings."

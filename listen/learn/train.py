@@ -32,6 +32,7 @@ def train_model(
     *,
     trained_on: str,
     echo: Callable[[str], object] = print,
+    n_jobs: int = 1,
 ) -> Path:
     """Fit, calibrate and write both heads.
 
@@ -46,6 +47,8 @@ def train_model(
         One sentence that the report repeats.
     echo : callable
         Gets a line of progress at a time.
+    n_jobs : int
+        Networks fitted at once; -1 for all cores. The result does not depend on it.
     """
     heads: dict[str, Head] = {}
     facts: dict[str, object] = {"seed": recipe.seed}
@@ -59,7 +62,7 @@ def train_model(
             f"{name}: {len(rows.x)} rows from {len(np.unique(rows.group))} clips; "
             + ", ".join(f"{k} {v}" for k, v in counts.items())
         )
-        head = fit_head(rows, part, recipe.seed, recipe.members)
-        heads[name] = calibrated(head, rows, part, recipe.seed, recipe.members)
+        head = fit_head(rows, part, recipe.seed, recipe.members, n_jobs)
+        heads[name] = calibrated(head, rows, part, recipe.seed, n_jobs)
         facts[name] = {"rows": len(rows.x), "clips": len(np.unique(rows.group)), "positives": counts}
     return write_bundle(folder, heads, version=recipe.version, trained_on=trained_on, facts=facts)
