@@ -23,7 +23,7 @@ _TRAIN_HEIGHT_SPREAD_DB, _TRAIN_COLOUR_SPREAD, _TRAIN_RHYTHM_SPREAD = 5.5, 0.18,
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.4, 0.5
+CLICK_FROM, _SURE_CLICK = 0.5, 0.6
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
 
