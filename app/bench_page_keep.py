@@ -30,7 +30,7 @@ def show(one: hearing.Heard, result: Report, told: hearing.Told, edits: Mapping[
     sha256 = one.clip.sha256
     n = len(edits)
     title = f"Keep this clip{f', with {n} correction' + ('s' if n > 1 else '') if n else ''}"
-    with st.expander(title, expanded=bool(n), key="bench_page_keep"):
+    with st.expander(title, key="bench_page_keep"):
         if sha256 in kept:
             cards.show("done", text=kept[sha256])
         machine_id = story.library_machine()

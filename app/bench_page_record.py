@@ -178,5 +178,7 @@ def _data(step: Step | None) -> dict[str, Any]:
 
 @cache
 def _component() -> Any:
-    read = {p: (_RECORDER / f"recorder.{p}").read_text(encoding="utf-8") for p in ("html", "css", "js")}
+    read: dict[str, Any] = {
+        p: (_RECORDER / f"recorder.{p}").read_text(encoding="utf-8") for p in ("html", "css", "js")
+    }
     return st.components.v2.component("bench_page_recorder", **read)

@@ -233,7 +233,9 @@ def media_url(data: bytes, mime: str, place: str) -> str:
 
 @cache
 def _component() -> Any:
-    read = {part: (_PLAYER / f"player.{part}").read_text(encoding="utf-8") for part in ("html", "css")}
+    read: dict[str, Any] = {
+        part: (_PLAYER / f"player.{part}").read_text(encoding="utf-8") for part in ("html", "css")
+    }
     js = "".join((_PLAYER / name).read_text(encoding="utf-8") for name in ("correct.js", "player.js"))
     return st.components.v2.component("bench_page_player", js=js, **read)
 

@@ -35,7 +35,7 @@ def test_picture_and_sound_arrive_and_a_tap_seeks_and_plays(page, brew_clip):
     page.on("response", lambda answer: media.append(answer) if "/media/" in answer.url else None)
     hear(page, ("brew.wav", brew_clip))
     player = page.locator(".player")
-    audio = player.locator("audio")
+    audio = player.locator("audio.clip")
     page.wait_for_timeout(300)
     assert {answer.headers["content-type"] for answer in media} >= {"image/png", "audio/wav"}
     row = player.locator(".row[data-start]").last

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.browser.conftest import TONE_HZ, TONE_LEVEL
-from tests.browser.walk import fits_the_width, pass_questions, upload, wait_for_result
+from tests.browser.walk import choose, fits_the_width, pass_questions, upload, wait_for_result
 
 pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
 pytestmark = pytest.mark.browser
@@ -80,8 +80,7 @@ def test_a_mark_tapped_while_recording_becomes_the_story(page):
 
 def test_a_recipe_leads_through_a_recording(page):
     pass_questions(page)
-    page.get_by_label("What will you record?").click()
-    page.get_by_role("option", name="Hot and left alone").click()
+    choose(page, "What will you record?", "Hot and left alone")
     page.locator(".bp-recipe").wait_for(timeout=10_000)
     assert "Touch nothing" in page.locator(".bp-recipe").inner_text()
     page.locator(".recorder .time", has_text="60 s").wait_for(timeout=10_000)

@@ -6,6 +6,7 @@ from pathlib import Path
 def pass_questions(page):
     page.get_by_role("button", name="None of these").click()
     page.locator("input[type=file]").wait_for(state="attached")
+    settle(page)
 
 
 def upload(page, *files):
@@ -22,6 +23,28 @@ def hear(page, *files):
 
 def wait_for_result(page):
     page.locator(".player .row, .player .empty").first.wait_for(timeout=30_000)
+    settle(page)
+
+
+def choose(page, label, option):
+    """Choose from a list; what moves on the page meanwhile may close the list, then it is opened again."""
+    wanted = page.get_by_role("option", name=option)
+    for _ in range(6):
+        page.get_by_label(label).first.click()
+        page.wait_for_timeout(400)
+        if wanted.count():
+            wanted.first.click()
+            return
+    raise AssertionError(f"the list {label!r} does not open or lacks {option!r}")
+
+
+def tell_state(page, words):
+    """Tell what the machine was doing when the clip begins."""
+    page.get_by_text("Tell about machine and clip").click()
+    page.wait_for_timeout(400)
+    choose(page, "What was it doing when the clip begins?", words)
+    page.get_by_text(f"0:00.0 {words.lower()}").first.wait_for(timeout=10_000)
+    settle(page)
 
 
 def settle(page, timeout_s=10.0):
