@@ -10,6 +10,7 @@ import pytest
 
 from listen.bench import first_minute_questions, load_knowledge, next_check
 from listen.library import open_library
+from listen.types import Cause
 from tests.app.test_page_flow import upload
 from tests.app.walk import button, by_label, text_of
 from tests.support import reports
@@ -30,8 +31,11 @@ def go(page, view):
 
 
 def test_the_next_check_stands_above_and_an_answer_moves_on(page, monkeypatch):
-    known = tuple(entry.check for entry in load_knowledge().fault("lasting_hiss").checks)
-    finding = dataclasses.replace(reports.lasting_hiss().findings[0], code="lasting_hiss", checks=known)
+    fault = load_knowledge().fault("lasting_hiss")
+    finding = dataclasses.replace(
+        reports.lasting_hiss().findings[0], code="lasting_hiss", checks=tuple(entry.check for entry in fault.checks),
+        causes=tuple(Cause(cause.text, n, id=cause.id) for n, cause in enumerate(fault.causes, start=1)),
+    )  # fmt: skip
     report = dataclasses.replace(reports.lasting_hiss(), findings=(finding,))
     monkeypatch.setattr(reports, "lasting_hiss", lambda: report)
     upload(page, "hiss.m4a")
