@@ -17,6 +17,8 @@ _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
 #: From here a click is a click, whoever speaks over it.
 _PLAIN_CLICK = 0.85
+#: Gravel's own edges are known no better than this.
+_GRAVEL_EDGE_S = 0.5
 
 
 def listen_for_events(
@@ -44,9 +46,22 @@ def listen_for_events(
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
-        if not (i.probability < _PLAIN_CLICK and _inside(i, noises, _OWN_ONSETS, ("click",))) and not _inside(i, noises, ("gravel",), ("click_train",))
+        if not (i.probability < _PLAIN_CLICK and _inside(i, noises, _OWN_ONSETS, ("click",)))
+        and not _inside(i, noises, ("gravel",), ("click_train",))
+        and not _deep_inside(i, noises)
     ]  # fmt: skip
     return numbered(drafts, features.duration_s), mains
+
+
+def _deep_inside(draft: Draft, others: list[Draft]) -> bool:
+    """Whether a click lies in the midst of gravel, whose pops no stroke of a valve stands out from.
+
+    A valve that starts or ends the pump clicks where the gravel begins or ends.
+    """
+    return draft.sound == "click" and any(
+        o.sound == "gravel" and o.onset_s + _GRAVEL_EDGE_S < draft.onset_s < o.offset_s - _GRAVEL_EDGE_S
+        for o in others
+    )
 
 
 def _inside(draft: Draft, others: list[Draft], sounds: tuple[str, ...], of: tuple[str, ...]) -> bool:
