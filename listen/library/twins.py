@@ -23,9 +23,13 @@ from listen.library.similar import RowCache, common_scale, nearest
 from listen.spectra import CELL_S
 
 #: From this correlation on two recordings are the same sound. Measured by `tests/measure/library_twins.py`.
-SAME_FROM = 0.55
+SAME_FROM = 0.2
 #: Cells over which a change is taken.
 _APART = 3
+#: Movements beyond so many usual ones count as this many.
+_MOST = 2.0
+#: Share of the bands' common movement that is taken off.
+_SHARED = 0.7
 #: Shortest overlap that tells, s.
 _LEAST_S = 3.0
 #: How many of the most alike clips are looked at closely.
@@ -36,13 +40,21 @@ def changes(traces_db: np.ndarray, low: int, high: int) -> np.ndarray:
     """Return how levels move in some bands [shape=(bands, cells - 4)], each band at unit deviation.
 
     Two cells are taken together and set against those three later: a shift by half a cell then
-    costs little.
+    costs little. One loud moment may not decide (a limit at twice the usual movement), and most of
+    what all bands do together is taken off: doors, taps and the phone's gain do it in every clip,
+    while the grain of the noise is each recording's own.
     """
     level = np.clip(traces_db[:, low:high], -100.0, None)
     level = (level[1:] + level[:-1]) / 2
-    moved = np.clip(level[_APART:] - level[:-_APART], -12.0, 12.0).T
-    moved = moved - moved.mean(axis=1, keepdims=True)
-    return (moved / np.maximum(moved.std(axis=1, keepdims=True), 0.3)).astype(np.float32)
+    moved = (level[_APART:] - level[:-_APART]).T
+    usual = 1.4826 * np.median(np.abs(moved), axis=1, keepdims=True)
+    moved = _unit(np.clip(moved / np.maximum(usual, 0.3), -_MOST, _MOST))
+    return _unit(moved - _SHARED * moved.mean(axis=0, keepdims=True)).astype(np.float32)
+
+
+def _unit(rows: np.ndarray) -> np.ndarray:
+    rows = rows - rows.mean(axis=1, keepdims=True)
+    return rows / np.maximum(rows.std(axis=1, keepdims=True), 0.2)
 
 
 def likeness(a_db: np.ndarray, b_db: np.ndarray, bands: tuple[int, int]) -> tuple[float, float]:
