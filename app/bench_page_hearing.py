@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import threading
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -61,9 +63,45 @@ def worker() -> DecodeWorker:
     return DecodeWorker()
 
 
+class _Turns:
+    """Verdicts before players: with many phones at once, nobody's picture delays another's level."""
+
+    def __init__(self, at_once: int, patience_s: float) -> None:
+        self._slots = threading.Semaphore(at_once)
+        self._patience_s = patience_s
+        self._waiting = 0
+        self._idle = threading.Condition()
+
+    def __enter__(self) -> None:
+        with self._idle:
+            self._waiting += 1
+        self._slots.acquire()
+
+    def __exit__(self, *error: object) -> None:
+        self._slots.release()
+        with self._idle:
+            self._waiting -= 1
+            if self._waiting == 0:
+                self._idle.notify_all()
+
+    def after_others(self) -> None:
+        """Wait until nobody waits for a verdict, or patience ends."""
+        with self._idle:
+            self._idle.wait_for(lambda: self._waiting == 0, timeout=self._patience_s)
+
+
+#: As many clips are heard at once as there are processors: more only hinder each other.
+_turns = _Turns(max(os.cpu_count() or 1, 1), patience_s=8.0)
+
+
 @lru_cache(maxsize=32)
 def hear(clip: Clip, told: Told) -> Heard:
     """Hear one clip; what cannot be used comes back as a sentence, not as an error."""
+    with _turns:
+        return _hear(clip, told)
+
+
+def _hear(clip: Clip, told: Told) -> Heard:
     try:
         report, picture = hear_with_picture(
             clip.data, name=clip.name, machine=told.machine, mains_hz=told.mains_hz, marks=told.marks,
@@ -77,6 +115,7 @@ def hear(clip: Clip, told: Told) -> Heard:
 @lru_cache(maxsize=8)
 def playable(clip: Clip, duration_s: float) -> bytes | None:
     """Return the clip as WAV for the player, None where it is too long or cannot be decoded again."""
+    _turns.after_others()
     try:
         return drawing.playable_wav(clip.data, clip.name, duration_s, worker())
     except ListenError:
