@@ -59,6 +59,7 @@ if __name__ == "__main__":
             start = time.perf_counter()
             found = library.similar(clip)
             runs.append(1000 * (time.perf_counter() - start))
+        cpu_ms = 1000 * (time.process_time() - cpu) / REPEATS
         print(
             f"{CLIPS * STRETCHES} rows of {WIDTH} ({NAMES_SHA256[:8]}), a clip of {STRETCHES} stretches, {len(found)} found"
         )
