@@ -94,7 +94,8 @@ def explain(error: Exception, about: str = "") -> int:
     if _debug.get("on"):
         traceback.print_exception(error)
     # Older click versions print the help themselves.
-    if isinstance(error, getattr(click.exceptions, "NoArgsIsHelpError", ())):
+    bare = isinstance(error, getattr(click.exceptions, "NoArgsIsHelpError", ()))
+    if bare and isinstance(error, click.ClickException):
         click.echo(error.format_message())
         return USAGE
     if isinstance(error, click.Abort):

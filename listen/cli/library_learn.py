@@ -234,9 +234,7 @@ def _scene_rows(
 
     jobs = plan(recipe, tuple(FAMILIES))
     echo(f"Rendering and describing {len(jobs)} scenes.")
-    rows = Parallel(n_jobs=n_jobs, batch_size=4)(
-        delayed(clip_rows)(job, recipe) for job in jobs
-    )
+    rows = Parallel(n_jobs=n_jobs, batch_size=4)(delayed(clip_rows)(job, recipe) for job in jobs)
     return list(rows), len(jobs)
 
 

@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,6 +14,12 @@ from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
 from listen.learn.recipe import Recipe, load_recipe
 from listen.learn.recordings import UNSURE, Recording, audible_spans, read_recordings
 from listen.learn.train import stack, train_model
+
+if TYPE_CHECKING:
+    from synthetic_audio import Backdrop
+
+#: A word, its onset and its offset in s.
+Placed = tuple[str, float, float]
 
 #: Neighbouring recordings of a backdrop fade into each other.
 _FADE_S = 0.25
@@ -63,15 +70,15 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     from synthetic_audio.machines import draw_physics
 
     rng = np.random.default_rng([recipe.seed, job.seed])
-    words: list[str]
     if job.sound:
         spec: Spec = draw_sound(job.seed, job.sound, split="train")
     elif job.family:
         spec = draw(job.seed, family=job.family, split="train", background="none" if job.recordings else None)
     else:
         spec = draw(job.seed, family="no_machine", split="train", background="none")
-        spec = replace(spec, events=[], phone=draw_phone(rng, draw_physics(rng, "train")))
-    backdrop, unsure = None, ()
+        spec = replace(spec, events=(), phone=draw_phone(rng, draw_physics(rng, "train")))
+    backdrop: Backdrop | None = None
+    unsure: tuple[Placed, ...] = ()
     if job.recordings:
         alone = not job.family
         backdrop, unsure, length_s = _backdrop(job.recordings, spec.duration_s, rng, alone)
@@ -90,7 +97,9 @@ def clip_rows(job: Job, recipe: Recipe) -> tuple[Rows, Rows]:
     return rows_of(clip_of(job, recipe), recipe)
 
 
-def _backdrop(recordings: Sequence[Recording], duration_s: float, rng: np.random.Generator, alone: bool):  # type: ignore[no-untyped-def]
+def _backdrop(
+    recordings: Sequence[Recording], duration_s: float, rng: np.random.Generator, alone: bool
+) -> tuple[Backdrop, tuple[Placed, ...], float]:
     """Return (backdrop, unsure spans, length in s): recordings in a row, faded into each other."""
     import soundfile
     import soxr
@@ -98,7 +107,9 @@ def _backdrop(recordings: Sequence[Recording], duration_s: float, rng: np.random
     from synthetic_audio import RATE_HZ, Backdrop
 
     out = np.zeros(0 if alone else round(duration_s * RATE_HZ), np.float32)
-    sure, unsure, at = [], [], 0
+    sure: list[Placed] = []
+    unsure: list[Placed] = []
+    at = 0
     for recording in recordings:
         samples, rate_hz = soundfile.read(recording.path, dtype="float32", always_2d=True)
         samples = soxr.resample(samples.mean(axis=1), rate_hz, RATE_HZ).astype(np.float32)

@@ -21,7 +21,9 @@ from listen.spectra import ENVELOPE_S, to_db
 _PATCH_EDGES = np.array([-40, -20, -10, -4, 0, 1, 2, 3, 4, 6, 9, 13, 19, 28, 42, 62, 92, 136])
 _PATCH_FLOOR_DB = -45.0
 _PATCH_NAMES = tuple(
-    f"patch_{band}_{edge}_ms_db".replace("-", "before_") for band in ("low", "mid", "high") for edge in _PATCH_EDGES[:-1]
+    f"patch_{band}_{edge}_ms_db".replace("-", "before_")
+    for band in ("low", "mid", "high")
+    for edge in _PATCH_EDGES[:-1]
 )
 #: The ordered measurements of one onset; a row of :class:`OnsetTable`.
 ONSET_NAMES = (

@@ -55,7 +55,9 @@ def mean_of(heads: Sequence[Head]) -> Head:
             continue
         weights.append(np.concatenate(parts, axis=1) if layer == 0 else block_diag(*parts))
         biases.append(np.concatenate([h.biases[layer] for h in heads]))
-    return Head(first.labels, first.mean, first.scale, tuple(weights), tuple(biases), first.slope, first.offset)
+    return Head(
+        first.labels, first.mean, first.scale, tuple(weights), tuple(biases), first.slope, first.offset
+    )
 
 
 def fit_head(rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1, n_jobs: int = 1) -> Head:
@@ -63,14 +65,16 @@ def fit_head(rows: Rows, recipe: HeadRecipe, seed: int, members: int = 1, n_jobs
     return _fit_heads([(rows, seed)], recipe, members, n_jobs)[0]
 
 
-def _fit_heads(parts: Sequence[tuple[Rows, int]], recipe: HeadRecipe, members: int, n_jobs: int) -> list[Head]:
+def _fit_heads(
+    parts: Sequence[tuple[Rows, int]], recipe: HeadRecipe, members: int, n_jobs: int
+) -> list[Head]:
     """Fit a head for each (rows, seed), all networks at once on the cores given."""
     from joblib import Parallel, delayed
 
     fits = Parallel(n_jobs=n_jobs)(
         delayed(fit_network)(rows, recipe, seed + 100 * n) for rows, seed in parts for n in range(members)
     )
-    heads = [as_head(*fit, recipe.labels) for fit in fits]
+    heads = [as_head(network, mean, scale, recipe.labels) for network, mean, scale in fits]
     return [mean_of(heads[n : n + members]) for n in range(0, len(heads), members)]
 
 

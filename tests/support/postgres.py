@@ -19,7 +19,8 @@ ENVIRONMENT = "LISTEN_TEST_POSTGRES"
 def programs() -> Path | None:
     """Folder with `initdb` and `pg_ctl`, the newest of Debian's; None where there is none."""
     found = sorted(
-        Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"), key=lambda p: int(p.parts[-3]) if p.parts[-3].isdigit() else 0
+        Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"),
+        key=lambda p: int(p.parts[-3]) if p.parts[-3].isdigit() else 0,
     )
     if found:
         return found[-1].parent
@@ -57,7 +58,9 @@ def _run(*command: object) -> None:
     words = [str(word) for word in command]
     if os.getuid() == 0:
         words = ["setpriv", "--reuid=postgres", "--regid=postgres", "--init-groups", *words]
-    done = subprocess.run(words, capture_output=True, text=True, cwd="/", stdin=subprocess.DEVNULL, check=False)
+    done = subprocess.run(
+        words, capture_output=True, text=True, cwd="/", stdin=subprocess.DEVNULL, check=False
+    )
     if done.returncode:
         raise RuntimeError(f"{Path(str(command[0])).name}: {done.stderr or done.stdout}")
 
