@@ -143,7 +143,7 @@ def offer(answers: Mapping[str, str]) -> tuple[hearing.Clip, Take, Step | None] 
     step = by_slug.get(slug or "")
     if step is not None:
         cards.show("recipe", step=step, always=load_protocol().always_stop_if)
-    value = component_value(_data(step), key=f"bench_page_recorder_{slug or 'free'}")
+    value = component_value(_data(step), key="bench_page_recorder_taking")
     if value is None:
         return None
     take = read_take(value)
