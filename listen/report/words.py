@@ -91,8 +91,8 @@ GROWTH_FROM_S = 20.0
 #: Cautions that stand once under every result.
 CAUTIONS: tuple[str, ...] = (
     "This tool only hears. It clears nothing, and a sound that was not heard proves nothing.",
-    "Mains voltage, stored pressure, steam and hot water can injure or kill: open a machine only "
-    "unplugged, cold and without pressure.",
+    "Mains voltage, stored pressure, steam and hot water can injure or kill: only a "
+    "technician opens a machine, unplugged, cold and without pressure.",
     "Never adjust, block or bypass a safety valve, a high limit or an interlock. Live measurement "
     "is for qualified people; local codes and licensed practice come first.",
 )
