@@ -140,7 +140,8 @@ def next_check(result: Report | Judgement) -> Check | None:
     if owner is None:
         return finding.checks[0]
     by_id = {e.check.id: e for e in owner.checks}
-    if not {c.id for c in (*finding.checks, *finding.answered)} <= by_id.keys():
+    named = {c.id for c in finding.checks} | {a.id for a in finding.answered}
+    if not named <= by_id.keys():
         # Made by another version, whose checks are not these: its own order stands.
         return finding.checks[0]
     weights = from_causes(finding.causes)

@@ -71,6 +71,7 @@ def hear(
     """
     from listen.bench.inputs import parse_answer, parse_did, parse_gauge
     from listen.bench.machine import load_machine
+    from listen.library.pointer import shop_model
     from listen.pipeline import hear as hear_clip
 
     context: dict[str, Any] = {
@@ -81,6 +82,8 @@ def hear(
         "answers": _answers([parse_answer(text) for text in answered]),
         "mains_hz": int(mains) if mains else None,
         "pump": pump,
+        # The shop's own model where one was put in use; no database is opened for it.
+        "model_folder": shop_model(),
     }
     code = OK  # our own failure (1) outranks an unusable clip (2)
     heard_any = False

@@ -51,9 +51,8 @@ def answers(page):
     return page.locator("[class*=st-key-bench_page_next]")
 
 
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
 def test_every_format_of_a_phone_is_heard(page, files, size):
-    if size == "desk":
-        pytest.skip("the formats do not depend on the size")
     pass_questions(page)
     upload(page, *files)
     page.locator(".player .row, .player .empty").first.wait_for(timeout=60_000)
@@ -189,9 +188,8 @@ def test_a_known_good_clip_plays_beside_the_unusual_one(page, library, hiss_clip
     assert "It excuses nothing" in page.locator(".player .note").inner_text()
 
 
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
 def test_a_film_shows_its_frames(page, files, size):
-    if size == "desk":
-        pytest.skip("the film does not depend on the size")
     hear(page, next(one for one in files if one[0].startswith("mp4_video")))
     film = page.locator(".player video.film")
     page.wait_for_timeout(800)

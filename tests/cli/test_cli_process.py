@@ -174,8 +174,10 @@ def joined(port, host):
 def test_page_serves_this_machine_only_and_ends_with_its_child(ending):
     port = free_port()
     process = subprocess.Popen(
-        [*PROGRAM, "page", "--port", str(port)], stdout=subprocess.PIPE, text=True, env=ENV
-    )
+        [*PROGRAM, "page", "--port", str(port)], stdout=subprocess.PIPE, text=True, env=ENV,
+        # A test run in the background has Ctrl-C switched off, and so would have its children.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
     try:
         assert f"http://127.0.0.1:{port}" in process.stdout.readline()
         assert answers(port)

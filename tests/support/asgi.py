@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from urllib.parse import urlencode, urlsplit
 
@@ -17,6 +18,12 @@ class Answer:
     @property
     def text(self) -> str:
         return self.body.decode("utf-8")
+
+
+def _run(coroutine):
+    """Run to its end in a thread of its own: browser tests leave a running loop in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, coroutine).result()
 
 
 def multipart(fields, files):
@@ -76,7 +83,7 @@ def ask(
         elif message["type"] == "http.response.body":
             out["body"] += message.get("body", b"")
 
-    asyncio.run(app(scope, receive, send))
+    _run(app(scope, receive, send))
     return Answer(**out)
 
 
@@ -96,5 +103,5 @@ def socket_is_refused(app, path, headers=None):
     async def send(message):
         sent_back.append(message["type"])
 
-    asyncio.run(app(scope, receive, send))
+    _run(app(scope, receive, send))
     return sent_back == ["websocket.close"]
