@@ -57,7 +57,7 @@ def test_every_format_of_a_phone_is_heard(page, files, size):
     upload(page, *files)
     page.locator(".player .row, .player .empty").first.wait_for(timeout=60_000)
     for name, _ in files:
-        assert page.get_by_text(f": {name}").count() >= 1, name
+        page.get_by_text(f": {name}").first.wait_for(timeout=60_000)
     assert page.get_by_role("alert").count() == 0
 
 
