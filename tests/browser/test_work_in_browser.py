@@ -115,17 +115,28 @@ def test_loop_half_speed_and_the_unusual_moment(page):
     assert page.locator(".player .looped").is_visible()
 
 
+def loaded(audio):
+    """Address and length in s of a player's sound, once the browser knows them."""
+    return audio.evaluate(
+        "async e => { if (!(e.duration > 0))"
+        " await new Promise(r => e.addEventListener('loadedmetadata', r, {once: true}));"
+        " return [e.src, e.duration]; }"
+    )
+
+
 def test_low_hums_can_be_raised(page):
     pass_questions(page)
     page.get_by_role("button", name="A brew").click()
     wait_for_result(page)
     audio = page.locator(".player audio.clip")
-    before, length = audio.evaluate("element => element.src"), audio.evaluate("element => element.duration")
+    before, length = loaded(audio)
     page.get_by_role("button", name="Raise low hums").click()
-    page.wait_for_function("before => true", arg=before)
-    page.wait_for_timeout(600)
-    assert audio.evaluate("element => element.src") != before
-    assert audio.evaluate("element => element.duration") == pytest.approx(length, abs=0.1)
+    until = time.monotonic() + 20
+    while audio.evaluate("element => element.src") == before and time.monotonic() < until:
+        page.wait_for_timeout(100)
+    after, raised = loaded(audio)
+    assert after != before
+    assert raised == pytest.approx(length, abs=0.1)
     assert page.locator(".player .note").is_visible()
 
 
