@@ -15,6 +15,7 @@ from listen.bench import judge
 from listen.bench.machine import Machine, unknown_machine
 from listen.decode import DecodeWorker
 from listen.errors import ListenError
+from listen.library.pointer import shop_model
 from listen.pipeline import hear_with_picture
 from listen.report.sound import speech_spans
 from listen.report.to_dict import to_dict
@@ -106,6 +107,7 @@ def _hear(clip: Clip, told: Told) -> Heard:
         report, picture = hear_with_picture(
             clip.data, name=clip.name, machine=told.machine, mains_hz=told.mains_hz, marks=told.marks,
             gauges=dict(told.gauges), said=told.said, answers=dict(told.answers), worker=worker(),
+            model_folder=shop_model(),
         )  # fmt: skip
     except ListenError as error:
         return Heard(clip, trouble=str(error))

@@ -13,6 +13,7 @@ from listen.bench.machine import Machine, unknown_machine
 from listen.errors import ListenError
 from listen.intake.alarm import alarm
 from listen.intake.pictures import redrawn
+from listen.library.pointer import shop_model
 from listen.pipeline import hear
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def hear_message(
                 continue
             report = hear(
                 data, name=file.name, machine=machine, said=record.said, answers=record.answers, gauges=record.gauges,
-                worker=worker,
+                worker=worker, model_folder=shop_model(),
             )  # fmt: skip
             library.add_clip(
                 data, machine=record.machine, name=file.name, gauges=record.gauges, said=record.said,
