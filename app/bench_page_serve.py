@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -24,6 +25,8 @@ _pages = CustomerPages(shelf.library, on_message=_listener.wake)
 @asynccontextmanager
 async def _lifespan(app: Any) -> AsyncIterator[None]:
     _listener.start()
+    # What is loaded by now stays until the end: later collections need not look at it again.
+    gc.freeze()
     yield
     _listener.stop()
 
