@@ -3,7 +3,7 @@
 A seeded mutator damages real files of every format. No exception but a
 `ListenError`, no hang, no traceback on stderr, and the process that asked is
 alive and still hears a good clip afterwards. One warm worker serves them all.
-`tests/bench/fuzz_decode.py` does the same with thousands.
+`tests/measure/fuzz.py` does the same with thousands.
 """
 
 from __future__ import annotations

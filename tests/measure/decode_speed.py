@@ -1,6 +1,6 @@
 """Print what the guarded child costs against decoding in place, and its memory.
 
-Run by hand: `python tests/bench/decode_speed.py [seconds]`. Everything is
+Run by hand: `python -m tests.measure.decode_speed [seconds]`. Everything is
 measured in one run on one machine; each figure is the least of `REPEATS`.
 The floor is the decoder library called in the same process, samples to numpy.
 """
