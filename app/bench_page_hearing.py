@@ -1,22 +1,23 @@
-"""Hear clips for the page: one warm decoder for everyone, and nothing heard twice."""
+"""Hear clips for the page: in processes beside the server, and nothing heard twice."""
 
 from __future__ import annotations
 
+import atexit
 import hashlib
-import os
-import threading
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache, lru_cache
 
-import bench_page_picture as drawing
 import streamlit as st
+from bench_page_timeline import low_hum
 
 from listen.bench import judge
 from listen.bench.machine import Machine, unknown_machine
+from listen.crew import Crew
+from listen.crew.jobs import Task
 from listen.decode import DecodeWorker
 from listen.errors import ListenError
 from listen.library.pointer import shop_model
-from listen.pipeline import hear_with_picture
+from listen.report.player import muted_wav
 from listen.report.sound import speech_spans
 from listen.report.to_dict import to_dict
 from listen.types import ClipInfo, Mains, ModelInfo, Quality, Report, StoryMark
@@ -60,80 +61,48 @@ def make_clip(name: str, data: bytes) -> Clip:
 
 @st.cache_resource(show_spinner=False)
 def worker() -> DecodeWorker:
-    """Return the one warm decoder of this server."""
+    """Return the server's own warm decoder, for what is put into the library."""
     return DecodeWorker()
 
 
-class _Turns:
-    """Verdicts before players: with many phones at once, nobody's picture delays another's level."""
-
-    def __init__(self, at_once: int, patience_s: float) -> None:
-        self._slots = threading.Semaphore(at_once)
-        self._patience_s = patience_s
-        self._waiting = 0
-        self._idle = threading.Condition()
-
-    def __enter__(self) -> None:
-        with self._idle:
-            self._waiting += 1
-        self._slots.acquire()
-
-    def __exit__(self, *error: object) -> None:
-        self._slots.release()
-        with self._idle:
-            self._waiting -= 1
-            if self._waiting == 0:
-                self._idle.notify_all()
-
-    def after_others(self) -> None:
-        """Wait until nobody waits for a verdict, or patience ends."""
-        with self._idle:
-            self._idle.wait_for(lambda: self._waiting == 0, timeout=self._patience_s)
-
-
-#: As many clips are heard at once as there are processors: more only hinder each other.
-_turns = _Turns(max(os.cpu_count() or 1, 1), patience_s=8.0)
+@cache
+def crew() -> Crew:
+    """Return the hearing processes of this server, for the page and for customers' messages."""
+    made = Crew()
+    atexit.register(made.close)
+    return made
 
 
 @lru_cache(maxsize=32)
 def hear(clip: Clip, told: Told) -> Heard:
     """Hear one clip; what cannot be used comes back as a sentence, not as an error."""
-    with _turns:
-        return _hear(clip, told)
-
-
-def _hear(clip: Clip, told: Told) -> Heard:
+    task = Task(
+        clip.name, told.machine, told.mains_hz, told.marks, dict(told.gauges), told.said, dict(told.answers), shop_model()
+    )  # fmt: skip
     try:
-        report, picture = hear_with_picture(
-            clip.data, name=clip.name, machine=told.machine, mains_hz=told.mains_hz, marks=told.marks,
-            gauges=dict(told.gauges), said=told.said, answers=dict(told.answers), worker=worker(),
-            model_folder=shop_model(),
-        )  # fmt: skip
+        return Heard(clip, *crew().hear(clip.data, task))
     except ListenError as error:
         return Heard(clip, trouble=str(error))
-    return Heard(clip, report, drawing.picture_png(picture))
 
 
 @lru_cache(maxsize=8)
-def playable(clip: Clip, duration_s: float) -> bytes | None:
-    """Return the clip as WAV for the player, None where it is too long or cannot be decoded again."""
-    _turns.after_others()
+def sounds(clip: Clip, duration_s: float, higher: bool) -> tuple[bytes | None, bytes | None]:
+    """Return the clip as WAV for the player, and with its low hums raised where `higher` asks for it.
+
+    None where it is too long for that or cannot be decoded again.
+    """
     try:
-        return drawing.playable_wav(clip.data, clip.name, duration_s, worker())
+        wav, raised = crew().play(clip.data, clip.name, duration_s, higher=higher)
     except ListenError:
-        return None
-
-
-@lru_cache(maxsize=8)
-def raised(wav: bytes) -> bytes | None:
-    """Return the player's sound with its low hums raised, None where it is too long for that."""
-    return drawing.raised_wav(wav)
+        return None, None
+    return wav or None, raised or None
 
 
 def to_share(clip: Clip, result: Report) -> bytes | None:
     """Return the clip as a WAV with every span muted in which the ear heard speech; None where it is too long."""
-    wav = playable(clip, result.clip.duration_s)
-    return drawing.muted_wav(wav, speech_spans(to_dict(result))) if wav else None
+    report = to_dict(result)
+    wav, _ = sounds(clip, result.clip.duration_s, low_hum(report))
+    return muted_wav(wav, speech_spans(report)) if wav else None
 
 
 def judge_without_clip(told: Told) -> Report:

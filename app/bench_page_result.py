@@ -71,8 +71,7 @@ def edits_of(clip: hearing.Clip) -> dict[str, Any]:
 def _time_line(one: hearing.Heard, report: dict[str, Any]) -> None:
     clip = one.clip
     place = f"bench_page_player_{clip.sha256[:12]}"
-    wav = hearing.playable(clip, report["clip"]["duration_s"] or 0.0)
-    higher = hearing.raised(wav) if wav and timeline.low_hum(report) else None
+    wav, higher = hearing.sounds(clip, report["clip"]["duration_s"] or 0.0, timeline.low_hum(report))
     container = report["clip"]["container"]
     film = clip.data if container.startswith(_FILMS) and len(clip.data) < _LARGEST_FILM else None
     data = timeline.timeline_data(

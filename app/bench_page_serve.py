@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import gc
 import os
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import bench_page_hearing as hearing
 import bench_page_shelf as shelf
 import streamlit as st
 
@@ -18,17 +20,19 @@ from listen.intake.hearing import Listener
 from listen.intake.web import CustomerPages
 from listen.lan.stack import guards
 
-_listener = Listener(shelf.library, worker=DecodeWorker())
+_listener = Listener(shelf.library, worker=DecodeWorker(), crew=hearing.crew())
 _pages = CustomerPages(shelf.library, on_message=_listener.wake)
 
 
 @asynccontextmanager
 async def _lifespan(app: Any) -> AsyncIterator[None]:
+    threading.Thread(target=hearing.crew().warm, name="warm", daemon=True).start()
     _listener.start()
     # What is loaded by now stays until the end: later collections need not look at it again.
     gc.freeze()
     yield
     _listener.stop()
+    hearing.crew().close()
 
 
 app = st.App(

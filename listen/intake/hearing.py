@@ -10,13 +10,17 @@ from typing import TYPE_CHECKING
 from listen.bench import customer_message
 from listen.bench.ladder import worst
 from listen.bench.machine import Machine, unknown_machine
+from listen.crew.jobs import Task
+from listen.crew.pool import MESSAGE
 from listen.errors import ListenError
 from listen.intake.alarm import alarm
 from listen.intake.pictures import redrawn
 from listen.library.pointer import shop_model
 from listen.pipeline import hear
+from listen.types import Report
 
 if TYPE_CHECKING:
+    from listen.crew import Crew
     from listen.decode import DecodeWorker
     from listen.library import Library
     from listen.library.records import IntakeRecord
@@ -35,7 +39,7 @@ def machine_of(library: Library, record: IntakeRecord) -> Machine:
 
 
 def hear_message(
-    library: Library, record: IntakeRecord, *, worker: DecodeWorker | None = None
+    library: Library, record: IntakeRecord, *, worker: DecodeWorker | None = None, crew: Crew | None = None
 ) -> IntakeRecord:
     """Hear every clip of a message, keep clips and reports in the library, and draft an answer.
 
@@ -51,10 +55,7 @@ def hear_message(
             if file.kind == "picture":
                 redrawn(data)
                 continue
-            report = hear(
-                data, name=file.name, machine=machine, said=record.said, answers=record.answers, gauges=record.gauges,
-                worker=worker, model_folder=shop_model(),
-            )  # fmt: skip
+            report = _hear(data, file.name, machine, record, worker, crew)
             library.add_clip(
                 data, machine=record.machine, name=file.name, gauges=record.gauges, said=record.said,
                 answers=record.answers, by=f"message {record.receipt}", consent=record.consent,
@@ -74,13 +75,33 @@ def hear_message(
     )
 
 
+def _hear(
+    data: bytes, name: str, machine: Machine, record: IntakeRecord, worker: DecodeWorker | None, crew: Crew | None
+) -> Report:  # fmt: skip
+    """Hear a clip in a process of the crew, or here where there is none."""
+    if crew is not None:
+        task = Task(
+            name, machine, said=record.said, answers=record.answers, gauges=record.gauges, model_folder=shop_model(), draw=False
+        )  # fmt: skip
+        return crew.hear(data, task, rank=MESSAGE)[0]
+    return hear(
+        data, name=name, machine=machine, said=record.said, answers=record.answers, gauges=record.gauges, worker=worker,
+        model_folder=shop_model(),
+    )  # fmt: skip
+
+
 class Listener:
     """One background thread that hears new messages as they come, and those left from before."""
 
     def __init__(
-        self, library: Callable[[], Library], *, worker: DecodeWorker | None = None, every_s: float = 20.0
+        self,
+        library: Callable[[], Library],
+        *,
+        worker: DecodeWorker | None = None,
+        crew: Crew | None = None,
+        every_s: float = 20.0,
     ) -> None:
-        self._library, self._worker, self._every_s = library, worker, every_s
+        self._library, self._worker, self._crew, self._every_s = library, worker, crew, every_s
         self._news = threading.Event()
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._run, name="intake", daemon=True)
@@ -116,7 +137,7 @@ class Listener:
 
     def _hear(self, record: IntakeRecord) -> None:
         try:
-            hear_message(self._library(), record, worker=self._worker)
+            hear_message(self._library(), record, worker=self._worker, crew=self._crew)
         except Exception:
             # Whatever one message does, the next ones are still heard; it stays `new` for the technician.
             self._failed.add(record.receipt)

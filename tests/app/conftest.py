@@ -1,6 +1,7 @@
 import io
 import sys
 import wave
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from listen.errors import UnreadableClip
 from listen.features.picture import Picture
+from listen.report.player import picture_png
 from listen.resources import shipped
 from tests.support import reports
 
@@ -21,7 +23,7 @@ def fresh_page(monkeypatch, tmp_path):
 
     monkeypatch.setenv("LISTEN_LIBRARY", str(tmp_path / "library"))
     bench_page_hearing.hear.cache_clear()
-    bench_page_hearing.playable.cache_clear()
+    bench_page_hearing.sounds.cache_clear()
     yield
 
 
@@ -40,20 +42,27 @@ def ear(monkeypatch):
     """Answer from hand-made reports by the clip's name; returns what the ear was given."""
     calls = []
 
-    def hear(data, *, name, **context):
-        calls.append({"name": name, "data": data, **context})
+    def hear(data, task):
+        name = task.name
+        calls.append({"data": data, **{f.name: getattr(task, f.name) for f in fields(task)}})
         if name == "letter.txt":
             raise UnreadableClip("letter.txt is not a recording: send the file as the phone made it.")
         make = {"hiss.m4a": reports.lasting_hiss, "stop.m4a": reports.stop_by_gauge}.get(
             name, reports.normal_brew
         )
         picture = Picture(np.zeros((96, 50), np.float32), np.geomspace(40, 15500, 96), 24.0)
-        return reports.named(make(), name), picture
+        return reports.named(make(), name), picture_png(picture)
 
     import bench_page_hearing as hearing
 
-    monkeypatch.setattr(hearing, "hear_with_picture", hear)
-    monkeypatch.setattr(hearing, "playable", lambda clip, duration_s: short_wav())
+    class Crew:
+        def __init__(self):
+            self.hear = hear
+
+        def play(self, data, name, duration_s, *, higher):
+            return short_wav(), b""
+
+    monkeypatch.setattr(hearing, "crew", Crew)
     return calls
 
 

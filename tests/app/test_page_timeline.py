@@ -5,13 +5,13 @@ import io
 import json
 import wave
 
-import bench_page_picture as drawing
 import bench_page_timeline as timeline
 import numpy as np
 import pytest
 from PIL import Image
 
 from listen.features.picture import Picture
+from listen.report import player as drawing
 from listen.report.to_dict import to_dict
 from listen.types import SoundEvent
 from listen.vocabulary import NOT_MACHINE, SOUNDS

@@ -4,12 +4,12 @@ import dataclasses
 
 import bench_page_hearing as hearing
 import bench_page_keep as keeping
-import bench_page_picture as drawing
 import numpy as np
 import pytest
 
 from listen.bench import first_minute_questions, load_knowledge, next_check
 from listen.library import open_library
+from listen.report import player as drawing
 from listen.types import Cause
 from tests.app.test_page_flow import upload
 from tests.app.walk import button, by_label, text_of

@@ -59,10 +59,10 @@ def test_the_listener_hears_what_comes_and_survives_what_breaks(library, monkeyp
     bad = library.intake.add(said="bad").receipt
     real = hearing.hear_message
 
-    def sometimes(lib, record, *, worker=None):
+    def sometimes(lib, record, *, worker=None, crew=None):
         if record.receipt == bad:
             raise RuntimeError("broken on purpose")
-        return real(lib, record, worker=worker)
+        return real(lib, record, worker=worker, crew=crew)
 
     monkeypatch.setattr(hearing, "hear_message", sometimes)
     listener = Listener(lambda: library, every_s=30.0)
@@ -76,3 +76,14 @@ def test_the_listener_hears_what_comes_and_survives_what_breaks(library, monkeyp
     finally:
         listener.stop()
     assert library.intake.get(good).status == "heard" and library.intake.get(bad).status == "new"
+
+
+def test_a_crew_hears_messages_as_well(library, clip):
+    from listen.crew import Crew
+
+    receipt = library.intake.add(said="it hums", files=(("a.wav", clip, "audio"),)).receipt
+    with Crew(1) as crew:
+        heard = hear_message(library, library.intake.get(receipt), crew=crew)
+    assert heard.status == "heard" and heard.level
+    (kept,) = library.clips()
+    assert library.opinions(kept.sha256)[0].level == heard.level
