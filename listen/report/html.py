@@ -6,8 +6,9 @@ from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
-from listen.report import words
+from listen.report import hours, words
 from listen.report.to_dict import to_dict
 from listen.types import Report
 
@@ -32,4 +33,5 @@ def render(report: Report) -> str:
     outside cannot become markup.
     """
     template = _environment().get_template("report.html.j2")
-    return template.render(report=to_dict(report), words=words)
+    data = to_dict(report)
+    return template.render(report=data, words=words, by_hours=Markup(hours.section(data)))
