@@ -264,7 +264,10 @@ class Timing:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A symptom with its likely causes and the checks that decide between them."""
+    """A symptom with its likely causes and the checks that decide between them.
+
+    `unproven`: the clip points to it and does not prove it; it accuses nothing.
+    """
 
     code: str
     symptom: str
@@ -280,6 +283,7 @@ class Finding:
     rests_on: str = ""
     say_first: str = ""
     answered: tuple[Answered, ...] = ()
+    unproven: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from listen.bench.facts import NO, Answer, fact, say_event
 from listen.bench.phrases import clock
-from listen.bench.scene import PumpRun, Scene, overlap_s, uncovered_s
+from listen.bench.scene import PUMP_SOUNDS, PumpRun, Scene, overlap_s, uncovered_s
 from listen.types import SoundEvent
 
 
@@ -105,10 +105,14 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
                 continue
             if stretch[0] > tolerance and hum.onset_s < stretch[0] - tolerance:
                 continue  # it hummed before anything was asked of the pump
-            if any(overlap_s((r.onset_s, r.offset_s), wide) > 0.3 for r in scene.pump_runs()):
+            turned_s = [overlap_s((r.onset_s, r.offset_s), wide) for r in scene.pump_runs()]
+            if max(turned_s, default=0.0) > 0.5 * (span[1] - span[0]):
                 continue
             ids = (hum.id,)
-            if any(
+            if max(turned_s, default=0.0) > 0.3:
+                say = f"{say_event(hum)}, and something that turns for a part of it"
+                unsure = Answer("cannot_tell", (say,), ids)
+            elif any(
                 overlap_s((e.onset_s, e.offset_s), span) > 0.3
                 for e in scene.faint("motor_run", "stroke_train")
             ):
@@ -167,6 +171,9 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
         return NO
     if run.open_end or end > scene.duration_s + 1e-6:
         return Answer("cannot_tell", ("the clip ends before a discharge could be heard",), ids)
+    if run.offset_s >= end and not _one_stopped(scene, ids, end - within_s):
+        say = f"the pump runs on over the moment of the discharge, to {clock(run.offset_s)}, and may hide it"
+        return Answer("cannot_tell", (say,), ids)
     window = (max(start, min(run.offset_s, end - within_s) - late), end)
     near = (*scene.faint("burst"), *scene.counted("hiss", "blast", "splutter"))
     alike = [e for e in near if window[0] <= e.onset_s <= end]
@@ -181,6 +188,15 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
         f"{clock(end)} (the clip carries one)"
     )
     return Answer("yes", (say,), ids)
+
+
+def _one_stopped(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:
+    """Tell whether one of several motors stopped at the brew's end, though another goes on."""
+    near_s = 2.0 * scene.knowledge.settings.mark_tolerance_s
+    return any(
+        e.id in ids and not e.open_end and by_s - near_s <= e.offset_s <= by_s
+        for e in scene.counted(*PUMP_SOUNDS)
+    )
 
 
 @fact

@@ -63,6 +63,7 @@ def with_answers(
                 say_first=finding.say_first,
                 base=from_causes(finding.causes),
                 answers=given,
+                unproven=finding.unproven,
             )
         )
     for owner, entry in knowledge.entries():

@@ -13,15 +13,46 @@ from listen.types import LEVELS, Finding
 
 #: The fault that takes what no other finding covers.
 LEFT_OVER = "unexplained_sound"
+#: Facts of what was not heard.
+ABSENCES = frozenset({"click_missing", "burst_missing", "not_heard_in", "pump_silent"})
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A finding with what the judgement needs of the patterns behind it."""
+    """A finding with what the judgement needs of the patterns behind it.
+
+    `by_absence`: it rests on what was not heard; at the same level and strength
+    what was heard goes before it.
+    """
 
     finding: Finding
     verdict: str
     question: str = ""
+    by_absence: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """A fault that the clip leaves open: why, and the finding it would be.
+
+    Attributes
+    ----------
+    reason : str
+    finding : Finding
+        What it would be, with what keeps the clip from proving it.
+    blocked : tuple of (sound, start_s, end_s)
+        What was not carried.
+    by_absence : bool
+        It would rest on what was not heard.
+    contradicted : bool
+        Something that was heard or told speaks against it.
+    """
+
+    reason: str
+    finding: Finding
+    blocked: tuple[tuple[str, float, float], ...]
+    by_absence: bool
+    contradicted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +64,7 @@ class Diagnosis:
     """
 
     held: tuple[Held, ...]
-    undecided: tuple[tuple[str, str], ...]
+    undecided: tuple[Undecided, ...]
     blocked: tuple[tuple[str, float, float], ...]
 
 
@@ -48,14 +79,14 @@ def ask(scene: Scene, clause: Clause) -> Answer:
 def diagnose(scene: Scene) -> Diagnosis:
     """Ask all faults that can be on this machine."""
     held: list[Held] = []
-    undecided: list[tuple[str, str]] = []
+    undecided: list[Undecided] = []
     blocked: list[tuple[str, float, float]] = []
     left_over: list[Held] = []
     for fault in scene.knowledge.faults:
         if not fault.machine.holds(scene.machine):
             continue
         firing: list[tuple[Pattern, list[Answer]]] = []
-        open_reason = ""
+        left_open: tuple[Pattern, list[Answer]] | None = None
         for pattern in fault.patterns:
             if not pattern.machine.holds(scene.machine):
                 continue
@@ -64,16 +95,16 @@ def diagnose(scene: Scene) -> Diagnosis:
             if truths == {"yes"}:
                 firing.append((pattern, answers))
             elif "no" not in truths:
-                unsure = [a for a in answers if a.truth == "cannot_tell"]
-                open_reason = open_reason or (unsure[0].say[0] if unsure[0].say else fault.symptom)
-                blocked.extend(b for a in unsure for b in a.blocked)
+                left_open = left_open or (pattern, answers)
+                blocked.extend(b for a in answers if a.truth == "cannot_tell" for b in a.blocked)
         if firing:
             made = _finding(scene, fault, firing)
             (left_over if fault.code == LEFT_OVER else held).append(made)
-        elif open_reason:
-            undecided.append((fault.code, open_reason))
+        elif left_open:
+            undecided.append(_left_open(scene, fault, *left_open))
     held = _without_consequences(held, scene)
     held.extend(_uncovered(left_over, held, scene))
+    held.sort(key=lambda h: h.by_absence)
     ordered = order_findings(h.finding for h in held)
     place = {id(f): i for i, f in enumerate(ordered)}
     held.sort(key=lambda h: place[id(h.finding)])
@@ -110,7 +141,32 @@ def _finding(scene: Scene, fault: Fault, firing: list[tuple[Pattern, list[Answer
         say_first=lead.say_first,
         base=_weights(scene, fault),
     )
-    return Held(finding, verdict, lead.question)
+    return Held(finding, verdict, lead.question, _by_absence(lead))
+
+
+def _by_absence(pattern: Pattern) -> bool:
+    return any(clause.fact in ABSENCES for clause in pattern.needs)
+
+
+def _left_open(scene: Scene, fault: Fault, pattern: Pattern, answers: list[Answer]) -> Undecided:
+    """Lay out what a fault would be, with what keeps the clip from proving it."""
+    unsure = [a for a in answers if a.truth == "cannot_tell"]
+    reason = unsure[0].say[0] if unsure[0].say else fault.symptom
+    finding = lay_out(
+        fault,
+        code=fault.code,
+        symptom=f"This clip does not settle it, but it could be: {fault.symptom[0].lower()}{fault.symptom[1:]}",
+        level="watch",
+        strength="weak",
+        speaks_for=[s for a in answers if a.truth == "yes" for s in a.say] or [reason],
+        speaks_against=[s for a in unsure for s in a.say],
+        event_ids=[i for a in answers for i in a.event_ids],
+        base=_weights(scene, fault),
+        unproven=True,
+    )
+    contradicted = any(ask(scene, clause).truth == "yes" for clause in pattern.against)
+    blocked = tuple(b for a in unsure for b in a.blocked)
+    return Undecided(reason, finding, blocked, _by_absence(pattern), contradicted)
 
 
 def _weights(scene: Scene, fault: Fault) -> Weights:

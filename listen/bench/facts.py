@@ -263,3 +263,9 @@ def gauge_not_read(scene: Scene, *, gauge: str) -> Answer:
 def band_reaches(scene: Scene, *, hz: float) -> Answer:
     """The recording chain let frequencies up to `hz` through, so that a spectral centre means something."""
     return Answer("yes") if scene.quality.band_hz[1] >= hz else NO
+
+
+@fact
+def band_ends_below(scene: Scene, *, hz: float) -> Answer:
+    """The recording chain cut frequencies off below `hz`, as a call or a messenger does."""
+    return Answer("yes") if scene.quality.band_hz[1] < hz else NO

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from listen.bench.answers import with_answers
+from listen.bench.candidates import candidates
 from listen.bench.diagnose import Diagnosis, Held, diagnose
 from listen.bench.entries import Knowledge
 from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard
@@ -96,9 +97,10 @@ def judge(
     readings = gauge_findings(machine=machine, gauges=gauges, knowledge=knowledge)
     diagnosis = diagnose(scene)
     expected = expected_sounds(scene)
-    found = (*dangers, *(h.finding for h in diagnosis.held), *readings)
-    findings = order_findings(with_answers(found, answers, knowledge))
     verdict, because = _verdict(scene, diagnosis, expected)
+    maybe = candidates(scene, diagnosis, expected) if verdict == "cannot_tell" else ()
+    found = (*dangers, *(h.finding for h in diagnosis.held), *readings, *maybe)
+    findings = order_findings(with_answers(found, answers, knowledge))
     level = worst((*(f.level for f in findings), "watch" if verdict == "cannot_tell" else "fine"))
     return Judgement(
         level=level,
@@ -135,7 +137,7 @@ def _verdict(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...])
         names = ", ".join(f"{sound_words(e.sound)} ({words[e.state]})" for e in missing)
         return "cannot_tell", f"Expected and not heard: {names}."
     if diagnosis.undecided:
-        return "cannot_tell", f"This clip leaves it open: {diagnosis.undecided[0][1]}."
+        return "cannot_tell", f"This clip leaves it open: {diagnosis.undecided[0].reason}."
     unsure = [e for e in expected if e.status == "cannot_tell"]
     if unsure:
         return (

@@ -115,6 +115,7 @@ def lay_out(
     say_first: str = "",
     base: Weights | None = None,
     answers: Mapping[str, str] | None = None,
+    unproven: bool = False,
 ) -> Finding:
     """Make a finding of a fault or danger: causes ranked, the next check first.
 
@@ -153,6 +154,7 @@ def lay_out(
         rests_on=owner.rests_on,
         say_first=say_first,
         answered=tuple(answered),
+        unproven=unproven,
     )
 
 

@@ -143,7 +143,7 @@ def _joined(paragraphs: list[list[str]], long: bool) -> str:
 
 
 def _plain(result: Report | Judgement) -> str:
-    if not result.findings:
+    if not result.findings or result.findings[0].unproven:
         return result.because
     owner = load_knowledge().owner(result.findings[0])
     if owner is None or isinstance(owner, Danger):

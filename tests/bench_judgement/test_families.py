@@ -331,7 +331,12 @@ def test_a_fan_is_no_pump() -> None:
 
 def test_a_short_mask_on_the_moment_of_the_click_blocks_it() -> None:
     got = say(*without(brew(), 0), ev("grinder", 2.2, 2.9), did=BREW_DID)
-    assert got.verdict == "cannot_tell" and "missing_click_brew" not in codes(got)
+    assert got.verdict == "cannot_tell" and got.level == "watch"
+    # It is named as what it could be, and accused of nothing.
+    assert [(f.code, f.level, f.strength) for f in got.findings] == [("missing_click_brew", "watch", "weak")]
+    assert (
+        got.findings[0].symptom.startswith("This clip does not settle it") and got.findings[0].speaks_against
+    )
 
 
 def test_one_beep_is_any_kitchen() -> None:
@@ -381,7 +386,11 @@ def test_a_sudden_loud_deep_hiss_stops_and_a_thin_one_does_not() -> None:
         got = say(ev("hiss", 5.0, 15.0, **{**jet, **other}), did=did)
         assert (codes(got)[0], got.level) == ("lasting_hiss", "service")
     call = replace(GOOD, band_hz=(50.0, 7000.0))
-    assert say(ev("hiss", 5.0, 15.0, **jet, centroid_hz=4000.0), did=did, quality=call).level == "service"
+    unsure = say(ev("hiss", 5.0, 15.0, **jet, centroid_hz=4000.0), did=did, quality=call)
+    # A call cuts off what would tell its depth: that lowers nothing.
+    assert (unsure.level, unsure.findings[0].code, unsure.findings[0].strength) == ("stop", "blast", "weak")
+    slow = say(ev("hiss", 5.0, 15.0, **{**jet, "rise_ms": 900.0}, centroid_hz=4000.0), did=did, quality=call)
+    assert (codes(slow)[0], slow.level) == ("lasting_hiss", "service")
     steam = say(
         ev("hiss", 5.0, 15.0, **jet, centroid_hz=5800.0), did=("0:05 steam_open", "0:15 steam_closed")
     )
