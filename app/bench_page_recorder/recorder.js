@@ -3,19 +3,29 @@
 
 const WORKLET = `
 class Take extends AudioWorkletProcessor {
+  // Handed over some at a time: a phone that is busy drawing then loses no block of a long recording.
+  constructor() {
+    super();
+    this.open();
+  }
+  open() {
+    this.out = new Int16Array(1024);
+    this.n = this.peak = this.squares = 0;
+  }
   process(inputs) {
     const input = inputs[0][0];
     if (input) {
-      const out = new Int16Array(input.length);
-      let peak = 0, squares = 0;
       for (let i = 0; i < input.length; i++) {
         const x = Math.max(-1, Math.min(1, input[i]));
-        out[i] = Math.round(x * 32767);
+        this.out[this.n++] = Math.round(x * 32767);
         const size = Math.abs(x);
-        if (size > peak) peak = size;
-        squares += x * x;
+        if (size > this.peak) this.peak = size;
+        this.squares += x * x;
+        if (this.n === this.out.length) {
+          this.port.postMessage({ samples: this.out, peak: this.peak, squares: this.squares }, [this.out.buffer]);
+          this.open();
+        }
       }
-      this.port.postMessage({ samples: out, peak, squares }, [out.buffer]);
     }
     return true;
   }

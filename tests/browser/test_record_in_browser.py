@@ -1,6 +1,7 @@
 """A real recording through the browser's microphone: what was played in is what comes out."""
 
 import io
+import re
 import wave
 
 import numpy as np
@@ -96,4 +97,26 @@ def test_without_a_microphone_the_reason_is_said_and_upload_stays(chromium, addr
     pass_questions(page)
     page.locator(".recorder .trouble", has_text="upload a recording instead").wait_for(timeout=10_000)
     assert page.locator("input[type=file]").count() == 1
+    context.close()
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(200)
+def test_ninety_seconds_come_through_whole(chromium, address):
+    """A microphone cannot be hurried: this takes its 90 s."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, permissions=["microphone"])
+    page = context.new_page()
+    page.goto(address)
+    pass_questions(page)
+    page.locator(".recorder .go").click()
+    page.locator(".recorder.on").wait_for(timeout=10_000)
+    page.locator(".recorder .time", has_text=re.compile(r"1:30\.[5-9]")).wait_for(timeout=120_000)
+    page.locator(".recorder .go").click()
+    wait_for_result(page, timeout_s=60)
+    samples, rate_hz, _ = played(page)
+    assert 90.0 <= len(samples) / rate_hz <= 95.0
+    seconds = samples[: 90 * rate_hz].reshape(90, rate_hz)[1:]
+    levels_db = 20 * np.log10(np.sqrt(np.mean(seconds**2, axis=1)) / (TONE_LEVEL / np.sqrt(2)))
+    assert np.abs(levels_db).max() < 1.0, "a second of the recording lacks sound, or has too much"
+    assert all(abs(tone_of(second, rate_hz)[0] - TONE_HZ) < 0.5 for second in seconds[::10])
     context.close()

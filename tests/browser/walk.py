@@ -21,8 +21,8 @@ def hear(page, *files):
     wait_for_result(page)
 
 
-def wait_for_result(page):
-    page.locator(".player .row, .player .empty").first.wait_for(timeout=30_000)
+def wait_for_result(page, timeout_s=30):
+    page.locator(".player .row, .player .empty").first.wait_for(timeout=timeout_s * 1000)
     settle(page)
 
 
