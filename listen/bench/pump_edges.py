@@ -5,6 +5,10 @@ from __future__ import annotations
 from listen.bench.facts import NO, Answer, fact, say_event
 from listen.bench.phrases import clock, lasting
 from listen.bench.scene import Scene, overlap_s
+from listen.types import SoundEvent
+
+#: A flow is heard in pieces where something else is louder for a moment (estimate).
+_FLOW_GAP_S = 3.0
 
 
 @fact
@@ -44,8 +48,13 @@ def without_pump(
     states: tuple[str, ...],
     min_s: float,
     at_least: float = 0.0,
+    to_end: bool = False,
+    ends: bool = False,
 ) -> Answer:
-    """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB."""
+    """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB.
+
+    `to_end`: it must still be there at the end of the clip; `ends`: it must have ended before.
+    """
     runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs()]
     stretches = scene.narrowed(states)
     total, events = 0.0, []
@@ -61,6 +70,10 @@ def without_pump(
             events.append(e)
     if not events or total < min_s:
         return NO
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    still = any(e.open_end or e.offset_s >= scene.duration_s - tolerance for e in events)
+    if (to_end and not still) or (ends and still):
+        return NO
     says = tuple(f"{say_event(e)}, with no pump running" for e in events[:3])
     return Answer("yes", says, tuple(e.id for e in events))
 
@@ -71,16 +84,26 @@ def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     for mark in scene.marks:
         if mark.word not in ("brew_off", "lever_down", "hot_water_closed"):
             continue
-        for e in scene.counted("water_flow"):
-            on_s = e.offset_s - max(mark.at_s, e.onset_s)
-            if e.onset_s > mark.at_s + 1.0 or on_s <= longer_than_s:
-                continue
-            runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs()]
-            pumped = sum(overlap_s((mark.at_s, e.offset_s), r) for r in runs)
-            if pumped <= 0.5 * on_s:
-                say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"
-                return Answer("yes", (say,), (e.id,))
+        flow = _flow_from(scene, mark.at_s)
+        if not flow:
+            continue
+        to_s = max(e.offset_s for e in flow)
+        on_s = to_s - max(mark.at_s, flow[0].onset_s)
+        pumped = sum(overlap_s((mark.at_s, to_s), (r.onset_s, r.offset_s)) for r in scene.pump_runs())
+        if on_s > longer_than_s and pumped <= 0.5 * on_s:
+            say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"
+            return Answer("yes", (say,), tuple(e.id for e in flow))
     return NO
+
+
+def _flow_from(scene: Scene, at_s: float) -> list[SoundEvent]:
+    """Return the flow that goes on over a moment, its pieces joined where little lies between them."""
+    flow: list[SoundEvent] = []
+    for e in scene.counted("water_flow"):
+        reach_s = max((f.offset_s for f in flow), default=at_s - _FLOW_GAP_S + 1.0) + _FLOW_GAP_S
+        if e.offset_s > at_s and e.onset_s <= reach_s:
+            flow.append(e)
+    return flow
 
 
 @fact

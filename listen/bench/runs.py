@@ -47,6 +47,18 @@ def fills_counted(
 
 
 @fact
+def no_fill_in(scene: Scene, *, states: tuple[str, ...]) -> Answer:
+    """No fill begins or ends in given states; a motor that no click belongs to is another appliance."""
+    stretches = [scene.widened(s) for s in scene.stretches(states)]
+    fills = [
+        r
+        for r in scene.pump_runs()
+        if any(overlap_s((r.onset_s, r.offset_s), s) > 0.3 for s in stretches) and _is_fill(scene, r)
+    ]
+    return NO if fills else Answer("yes", ("no fill is heard with it",))
+
+
+@fact
 def pump_runs_untold(scene: Scene, *, count: int, max_s: float) -> Answer:
     """Several short pump runs, and no person gave a state."""
     runs = [r for r in scene.pump_runs() if r.duration_s <= max_s]

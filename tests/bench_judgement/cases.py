@@ -340,9 +340,9 @@ CASES: tuple[Case, ...] = (
     Case(
         "valve_passes",
         "stop",
-        (ev("water_flow", 5.0, 30.0),),
+        (ev("water_flow", 5.0, 40.0, open_end=True),),
         told={"did": ("0:00 off_at_wall",)},
-        flip={"did": ("0:00 hot_water",)},
+        flip={"events": (ev("water_flow", 5.0, 30.0),)},
     ),
     Case(
         "heater_never_stops",

@@ -180,7 +180,7 @@ def _element_bang(score: Score, wrong: bool) -> Words:
         score.tell(0.0, _one_of(score, "warm_up", "cold_start"))
         score.boiling(0.0, score.total_s + 1.0, score.between(-48, -40))
     score.add(
-        "thump", "bang", score.between(2.0, 0.6 * score.total_s), 0.2, score.between(-9, -3), deciding=True,
+        "thump", "bang", score.between(2.0, 0.6 * score.total_s), 0.2, score.between(2, 10), deciding=True,
         low_hz=round(score.between(50, 140), 1), ring_s=round(score.between(0.12, 0.4), 3),
         hardness=round(score.between(0.7, 1.3), 2),
     )  # fmt: skip
@@ -413,7 +413,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
         hides=("group",), weight=0.6,
     ),
-    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill",), _dry_tap, (11, 18), "no_burst"),
+    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill",), _dry_tap, (14, 20), "no_burst"),
     StopFamily(
         "pump_runs_on", "pump_runs_on", ("pump runs on for more than a minute",), _pump_runs_on, (74, 84), "no_burst", weight=0.5,
         twin_length_s=(26, 32), machine={"shared_pump": True},
