@@ -166,7 +166,7 @@ def _boiler_crackle(score: Score, wrong: bool) -> Words:
     )
     at = score.between(2.0, 0.3 * score.total_s)
     score.add(
-        "gravel", "gravel", at, score.total_s - at - 0.5, score.between(-34, -20), deciding=True,
+        "gravel", "gravel", at, score.total_s - at - 0.5, score.between(-28, -14), deciding=True,
         impulses_hz=score.physics["gravel_hz"], ring_hz=score.physics["gravel_ring_hz"],
     )  # fmt: skip
     return "" if wrong else "The sight glass is half full."
@@ -364,22 +364,27 @@ def _flow_while_off(score: Score, wrong: bool) -> Words:
     return ""
 
 
+_JETS = (
+    "jet in a given state with every tap shut",
+    "sudden loud deep hiss in a given state with every tap shut",
+    "sudden loud hiss in a given state with every tap shut, its depth not carried",
+)
 _BAND = {"gauges": {"boiler_band_bar": [0.9, 1.3]}}
 FAMILIES: tuple[StopFamily, ...] = (
-    StopFamily("arcing", "arcing", ("sizzle in a given state of a machine that is on",), _arcing, (12, 20), "no_burst"),
+    StopFamily("arcing", "arcing", ("sizzle in a given state of a machine that is on",), _arcing, (12, 20), "no_burst", weight=1.4),
     StopFamily("arcing_untold", "arcing", ("sizzle, no story",), _arcing_untold, (8, 16), told=False),
     StopFamily(
         "blast", "blast",
-        ("jet in a given state with every tap shut", "sudden loud deep hiss in a given state with every tap shut"),
+        _JETS,
         _blast, (10, 20), weight=1.5,
     ),
     StopFamily(
         "blast_after_steaming", "blast",
-        ("jet in a given state with every tap shut", "sudden loud deep hiss in a given state with every tap shut"),
+        _JETS,
         _blast_after_steaming, (17, 24),
     ),
     StopFamily("blast_untold", "blast", ("jet that no given state explains",), _blast_untold, (14, 22), "normal_warm_up", told=False),
-    StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24)),
+    StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24), weight=1.4),
     StopFamily(
         "element_bang", "element_failed", ("loud bang in a given warm-up, and no boiling after it",), _element_bang, (12, 20), "no_burst"
     ),
@@ -413,7 +418,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
         hides=("group",), weight=0.6,
     ),
-    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill",), _dry_tap, (14, 20), "no_burst"),
+    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill",), _dry_tap, (14, 20), "fill_too_often"),
     StopFamily(
         "pump_runs_on", "pump_runs_on", ("pump runs on for more than a minute",), _pump_runs_on, (74, 84), "no_burst", weight=0.5,
         twin_length_s=(26, 32), machine={"shared_pump": True},

@@ -251,7 +251,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--set", choices=SETS, default="test")
-    parser.add_argument("--count", type=int, default=20, help="Scenes of a family of ordinary length.")
+    parser.add_argument("--count", type=int, default=22, help="Scenes of a family of ordinary length.")
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")
