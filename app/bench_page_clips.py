@@ -8,6 +8,7 @@ from pathlib import Path
 
 import bench_page_cards as cards
 import bench_page_hearing as hearing
+import bench_page_pictures as pictures
 import bench_page_record as record
 import bench_page_story as story
 import streamlit as st
@@ -60,6 +61,8 @@ def choose(answers: Mapping[str, str]) -> list[hearing.Clip]:
             hearing.make_clip(file.name, file.getvalue()) for file in files[:MAX_CLIPS]
         ]
         st.rerun()
+    if "yes" not in answers.values():
+        pictures.form()
     cards.show("step", title="No clip at hand?", note="Three synthesised ones of an invented machine:")
     with st.container(horizontal=True):
         for place, title in enumerate(DEMO_TITLES):
@@ -119,3 +122,4 @@ def _drop() -> None:
     st.session_state[_CLIPS] = []
     st.session_state[_TITLE] = ""
     story.forget()
+    pictures.forget()

@@ -8,6 +8,7 @@ from typing import Any
 import bench_page_cards as cards
 import bench_page_clips as clips_of_page
 import bench_page_hearing as hearing
+import bench_page_pictures as pictures
 import bench_page_shelf as shelf
 import bench_page_story as story
 import streamlit as st
@@ -98,11 +99,15 @@ def keep(
         record = library.change_clip(
             record.sha256, machine=machine, story=told.marks, gauges=dict(told.gauges), said=told.said
         )
+    shown = pictures.taken()
+    for one_of_them in shown:
+        library.pictures.add(record.sha256, one_of_them.jpeg, shows=one_of_them.shows, by=by)
     n = _label(library, record.sha256, to_dict(result), edits, by, complete)
     if good:
         library.mark_good(record.sha256, by=by)
     where = f" as a clip of {library.machines.get(record.machine).name}" if record.machine else ""
-    return f"Kept{where}, with {n} label{'' if n == 1 else 's'}."
+    beside = f" and {len(shown)} picture{'' if len(shown) == 1 else 's'}" if shown else ""
+    return f"Kept{where}, with {n} label{'' if n == 1 else 's'}{beside}."
 
 
 def _label(

@@ -11,6 +11,7 @@ from listen.errors import ListenError
 from listen.lan.addresses import served_address
 from listen.lan.qr import svg_code
 from listen.library.records import ClipRecord, MachineRecord
+from listen.report import words
 from listen.types import LEVELS
 
 _TROUBLE, _MACHINE = "bench_page_outcome_trouble", "bench_page_shown_machine"
@@ -64,9 +65,13 @@ def _machine(record: MachineRecord) -> None:
 
 
 def _past_clip(clip: ClipRecord) -> None:
-    with st.expander(f"Outcome of {clip.name}, {clip.added_at[:10]}"):
+    with st.expander(f"{clip.name}, {clip.added_at[:10]}: play, pictures, outcome"):
         sound = shelf.library().playable(clip.sha256)
         st.audio(sound.read_bytes(), format="audio/flac")
+        for picture in shelf.library().pictures.of(clip.sha256):
+            st.image(
+                shelf.library().pictures.read(picture), width=260, caption=words.PICTURE_WORDS[picture.shows]
+            )
         key = clip.sha256[:12]
         st.text_input("Part that was at fault", key=f"bench_page_part_{key}", max_chars=120)
         st.text_input("Cause", key=f"bench_page_cause_{key}", max_chars=200)

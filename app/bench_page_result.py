@@ -11,12 +11,15 @@ import bench_page_good as good
 import bench_page_hearing as hearing
 import bench_page_keep as keep
 import bench_page_ladder as ladder
+import bench_page_pictures as pictures
 import bench_page_record as record
 import bench_page_story as story
 import bench_page_timeline as timeline
 import streamlit as st
 
+from listen.report import html
 from listen.report.room import also_in_room
+from listen.report.save import file_stem
 from listen.report.to_dict import to_dict
 from listen.types import LEVELS, Report, StoryMark
 
@@ -57,9 +60,20 @@ def show(one: hearing.Heard, told: hearing.Told, *, keeping: bool = True) -> Non
     ladder.next_step(result, key)
     _time_line(one, report)
     if keeping:
+        pictures.form()
+        _to_hand_on(one.clip, result)
         keep.show(one, result, told, edits_of(one.clip))
     cards.show("findings", findings=report["findings"], title="What is unusual, and the checks")
     cards.show("expected", report=report)
+
+
+def _to_hand_on(clip: hearing.Clip, result: Report) -> None:
+    shown = [(one.words, one.jpeg) for one in pictures.taken()]
+    st.download_button(
+        "Report with pictures, to hand on or print" if shown else "Report, to hand on or print",
+        lambda: html.render(result, shown), file_name=f"{file_stem(result.clip.name)}.html", mime="text/html",
+        on_click="ignore", key=f"bench_page_report_{clip.sha256[:12]}",
+    )  # fmt: skip
 
 
 def edits_of(clip: hearing.Clip) -> dict[str, Any]:

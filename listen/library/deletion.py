@@ -72,12 +72,17 @@ def _names(row: Row) -> list[str]:
 
 
 def _forget(connection: Connection, row: Row) -> None:
-    files = {row.sha256, row.flac_sha256}
+    p = t.pictures.c
+    files = {
+        row.sha256,
+        row.flac_sha256,
+        *connection.scalars(select(p.sha256).where(p.clip == row.sha256)),
+    }
     # What a customer sent is the same recording.
     connection.execute(delete(t.intake_files).where(t.intake_files.c.sha256 == row.sha256))
     connection.execute(update(t.clips).where(t.clips.c.before_clip == row.sha256).values(before_clip=None))
     connection.execute(update(t.outcomes).where(t.outcomes.c.clip == row.sha256).values(clip=None))
-    for table in (t.labels, t.opinions, t.measures):
+    for table in (t.labels, t.opinions, t.measures, t.pictures):
         connection.execute(delete(table).where(table.c.clip == row.sha256))
     connection.execute(delete(t.clips).where(t.clips.c.sha256 == row.sha256))
     note_removals(connection, files)
@@ -105,6 +110,7 @@ def needed_files(connection: Connection) -> set[str]:
         select(c.sha256),
         select(c.flac_sha256),
         select(f.sha256),
+        select(t.pictures.c.sha256),
         select(m.manifest_sha256),
         select(m.arrays_sha256),
     )

@@ -26,6 +26,7 @@ from listen.library.machines import Machines, machine_of
 from listen.library.models import Models
 from listen.library.observing import Observer
 from listen.library.outcomes import Outcomes
+from listen.library.pictures import Pictures
 from listen.library.place import Place, find_place
 from listen.library.records import Checked, ClipRecord, Deletion, OpinionRecord, SimilarClip, Twin
 from listen.library.remeasure import remeasure
@@ -107,6 +108,8 @@ class Library:
         `add`, `of(clip=…, machine=…)`.
     intake : Intake
         `add`, `get`, `queue`, `set_status`, `answer`, `read_file`, `refuse_file`.
+    pictures : Pictures
+        `add`, `of(clip)`, `read`.
     models : Models
         `add`, `all`, `current`, `current_folder`, `promote`, `roll_back`.
     """
@@ -119,6 +122,7 @@ class Library:
         self.labels = Labels(database)
         self.outcomes = Outcomes(database)
         self.intake = Intake(database, self.vault)
+        self.pictures = Pictures(database, self.vault)
         self.models = Models(database, self.vault, place.home)
         self._observer = Observer(database, self.machines)
         self._rows = RowCache()

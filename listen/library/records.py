@@ -18,6 +18,8 @@ CONSENTS: tuple[str, ...] = ("shop", "learn", "share")
 Consent = Literal["shop", "learn", "share"]
 OUTCOME_STATES: tuple[str, ...] = ("resolved", "unresolved", "unknown")
 INTAKE_STATES: tuple[str, ...] = ("new", "heard", "waiting", "answered")
+#: What a picture beside a recording shows.
+PICTURES: tuple[str, ...] = ("gauge", "plate", "sight_glass", "wet_spot", "other")
 FILE_KINDS: tuple[str, ...] = ("audio", "picture")
 
 
@@ -134,6 +136,19 @@ class OutcomeRecord:
     confirmed_by: str
     confirmed_at: str
     ticket: str
+
+
+@dataclass(frozen=True, slots=True)
+class PictureRecord:
+    """One picture that was taken beside a recording. `shows`: one of PICTURES."""
+
+    id: int
+    clip: str
+    sha256: str
+    size_bytes: int
+    shows: str
+    added_at: str
+    added_by: str
 
 
 @dataclass(frozen=True, slots=True)

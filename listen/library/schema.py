@@ -11,7 +11,7 @@ from listen.errors import LibraryError
 from listen.library.engine import Database
 
 #: The step whose result :mod:`listen.library.tables` describes.
-HEAD = "0002"
+HEAD = "0003"
 _STEPS = Path(__file__).with_name("migrations")
 
 

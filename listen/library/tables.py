@@ -170,6 +170,18 @@ intake_files = Table(
     Column("refused", Text, nullable=False),
 )  # fmt: skip
 
+#: Pictures of a machine that were taken beside a recording: drawn anew before they come here.
+pictures = Table(
+    "pictures", metadata,
+    Column("id", Integer, primary_key=True, autoincrement=True),
+    Column("clip", String(64), ForeignKey("clips.sha256", ondelete="CASCADE"), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False, index=True),
+    Column("size_bytes", BigInteger, nullable=False),
+    Column("shows", String(16), nullable=False),
+    Column("added_at", String(20), nullable=False),
+    Column("added_by", Text, nullable=False),
+)  # fmt: skip
+
 models = Table(
     "models", metadata,
     Column("id", Integer, primary_key=True, autoincrement=True),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
@@ -26,12 +28,19 @@ def _environment() -> Environment:
     )
 
 
-def render(report: Report) -> str:
+def render(report: Report, pictures: Sequence[tuple[str, bytes]] = ()) -> str:
     """Write one report as an HTML document.
 
     All text is escaped by the template engine: names and quoted words from
     outside cannot become markup.
+
+    Parameters
+    ----------
+    report : Report
+    pictures : sequence of (words, JPEG)
+        Pictures that were taken beside the clip; they become part of the document.
     """
     template = _environment().get_template("report.html.j2")
+    shown = [(text, base64.b64encode(jpeg).decode("ascii")) for text, jpeg in pictures]
     data = to_dict(report)
-    return template.render(report=data, words=words, by_hours=Markup(hours.section(data)))
+    return template.render(report=data, words=words, by_hours=Markup(hours.section(data)), pictures=shown)

@@ -41,6 +41,13 @@ STRENGTH_WORDS: dict[str, str] = {
     "fair": "fair signs",
     "weak": "weak signs",
 }
+PICTURE_WORDS: dict[str, str] = {
+    "gauge": "Gauge",
+    "plate": "Rating plate",
+    "sight_glass": "Sight glass",
+    "wet_spot": "Wet spot",
+    "other": "Something else",
+}
 WHO_WORDS: dict[str, str] = {"customer": "anyone", "technician": "technician"}
 SOURCE_WORDS: dict[str, str] = {"given": "as told", "drafted": "our draft, please check"}
 

@@ -108,7 +108,7 @@ def test_a_demo_clip_is_one_tap_after_the_questions(page):
     page.locator(".player .row").first.wait_for(timeout=20_000)
     assert page.get_by_text("Told: ").is_visible()
     page.get_by_role("button", name="Other clip").click()
-    page.locator("input[type=file]").wait_for(state="attached")
+    page.locator(".st-key-bench_page_upload input[type=file]").wait_for(state="attached")
 
 
 def test_the_page_has_its_own_name_and_no_foreign_chrome(page):

@@ -65,7 +65,7 @@ def test_from_opening_to_the_next_check_in_a_few_taps(page, hiss_clip):
     started = time.monotonic()
     taps = 1
     page.get_by_role("button", name="None of these").click()
-    page.locator("input[type=file]").wait_for(state="attached")
+    page.locator(".st-key-bench_page_upload input[type=file]").wait_for(state="attached")
     taps += 2  # the upload button, and the file in the phone's own list
     upload(page, ("clip.wav", hiss_clip))
     wait_for_result(page)

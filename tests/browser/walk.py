@@ -5,12 +5,12 @@ from pathlib import Path
 
 def pass_questions(page):
     page.get_by_role("button", name="None of these").click()
-    page.locator("input[type=file]").wait_for(state="attached")
+    page.locator(".st-key-bench_page_upload input[type=file]").wait_for(state="attached")
     settle(page)
 
 
 def upload(page, *files):
-    page.locator("input[type=file]").set_input_files(
+    page.locator(".st-key-bench_page_upload input[type=file]").set_input_files(
         [{"name": name, "mimeType": "application/octet-stream", "buffer": data} for name, data in files]
     )
 

@@ -49,7 +49,7 @@ def _phones(browser, url: str, samples, rate_hz: int, n: int) -> list[float]:
         tab = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
         tab.goto(url)
         tab.get_by_role("button", name="None of these").click(timeout=60_000)
-        tab.locator("input[type=file]").wait_for(state="attached", timeout=60_000)
+        tab.locator(".st-key-bench_page_upload input[type=file]").wait_for(state="attached", timeout=60_000)
         # Each page notes for itself when its verdict stood there.
         tab.evaluate(
             "() => { window.sent = 0; window.seen = 0; new MutationObserver(() => {"
@@ -63,7 +63,7 @@ def _phones(browser, url: str, samples, rate_hz: int, n: int) -> list[float]:
             1 + time.time() % 1
         )  # no two clips are the same, and none was heard before
         tab.evaluate("() => { window.sent = performance.now(); }")
-        tab.locator("input[type=file]").set_input_files(
+        tab.locator(".st-key-bench_page_upload input[type=file]").set_input_files(
             [{"name": "clip.wav", "mimeType": "audio/wav", "buffer": as_wav(part, rate_hz)}],
             no_wait_after=True,
         )
