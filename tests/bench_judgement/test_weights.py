@@ -13,6 +13,7 @@ from listen.bench.entries import NEEDS, CauseEntry, CheckEntry, Clause, Fault, S
 from listen.bench.ladder import decides_bits, first_that_decides, kinds_in_order, order_checks
 from listen.bench.weights import Weight, Weights, head_start, ranked, with_answer, with_signs
 from listen.types import Check
+from tests.measure.bench_ladder import counts
 
 A, B, C = (CauseEntry(i, f"cause {i}") for i in "abc")
 
@@ -142,3 +143,10 @@ def ladder_and_chart() -> tuple[float, float, int]:
 def test_the_ladder_needs_no_more_checks_than_a_fixed_chart() -> None:
     ladder, chart, n = ladder_and_chart()
     assert n > 500 and ladder < 0.95 * chart
+
+
+def test_on_the_same_events_and_story_the_ladder_is_no_longer_than_the_chart() -> None:
+    """`python -m tests.measure.bench_ladder` prints the counts by finding."""
+    found = list(counts(seeds=1))
+    ladder, chart = sum(c.ladder for c in found), sum(c.chart for c in found)
+    assert len(found) > 150 and ladder < chart
