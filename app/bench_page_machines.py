@@ -5,6 +5,7 @@ from __future__ import annotations
 import bench_page_cards as cards
 import bench_page_shelf as shelf
 import bench_page_story as story
+import bench_page_trend as trend
 import streamlit as st
 
 from listen.errors import ListenError
@@ -59,6 +60,8 @@ def _machine(record: MachineRecord) -> None:
         rows.append((clip, opinions[0] if opinions else None, outcomes[-1] if outcomes else None))
     counts = {level: sum(o is not None and o.level == level for _, o, _ in rows) for level in LEVELS}
     cards.show("machine", record=record, rows=rows, counts=counts)
+    if rows:
+        trend.show(record.id)
     for clip, _, _ in rows:
         _past_clip(clip)
     _job_card(record)

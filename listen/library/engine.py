@@ -45,7 +45,10 @@ class Database:
     def __init__(self, place: Place) -> None:
         self.place = place
         self.embedded = place.embedded
-        options: dict[str, Any] = {"connect_args": {"timeout": WAIT_S}} if self.embedded else {}
+        # A server that was started again has forgotten the connections of before: each is tried first.
+        options: dict[str, Any] = (
+            {"connect_args": {"timeout": WAIT_S}} if self.embedded else {"pool_pre_ping": True}
+        )
         self.engine = create_engine(place.url, **options)
         # Two threads of one process wait for each other here, not in the file's lock.
         self._turn = threading.RLock()

@@ -33,6 +33,7 @@ from listen.library.remeasure import remeasure
 from listen.library.schema import prepare
 from listen.library.similar import RowCache, similar
 from listen.library.teach import Lesson, next_to_label
+from listen.library.trend import Trend
 from listen.library.twins import twins
 from listen.library.values import clean, moment, now
 from listen.library.vault import disk_errors, open_vault
@@ -331,6 +332,10 @@ class Library:
             A clip to leave out: the one that is to be compared.
         """
         return self._observer.baseline(machine, state, without=without)
+
+    def trends(self, machine: str, *, limit: int = 60) -> tuple[Trend, ...]:
+        """Return how a machine's measures went over its latest clips, what lies farthest off first."""
+        return self._observer.trends(machine, limit=limit)
 
     def compare(self, id: str, state: str, *, with_clip: str | None = None) -> Comparison:
         """Set a clip beside its machine's baseline, or beside one other clip (before and after a repair).

@@ -54,6 +54,8 @@ class Observed:
         Sounds that this clip could not have carried; "*" for all.
     open_ended : frozenset of str
         Lasting sounds that were cut off by the clip's own ends: their length says nothing.
+    levels_db : mapping
+        Sound with a pitch to how far its longest stretch stands out of what is around it.
     """
 
     clip: ClipRecord
@@ -65,6 +67,7 @@ class Observed:
     sounds: frozenset[str]
     blocked: frozenset[str]
     open_ended: frozenset[str] = field(default=frozenset())
+    levels_db: Mapping[str, float] = field(default_factory=dict)
 
 
 def spans_of(clip: ClipRecord, machine: Machine, state: str) -> list[tuple[float, float]]:
@@ -103,6 +106,7 @@ def observe(
     counts: dict[str, int] = {}
     durations: dict[str, float] = {}
     lines: dict[str, tuple[float, float]] = {}
+    levels: dict[str, float] = {}
     sounds, cut = set(), set()
     for event in report.get("events", ()):
         sound = str(event["sound"])
@@ -121,10 +125,12 @@ def observe(
         hz = event.get("measures", {}).get(LINES.get(sound, ""))
         if hz is not None and shared > lines.get(sound, (0.0, 0.0))[1]:
             lines[sound] = (float(hz), shared)
+            if (level_db := event["measures"].get("level_db")) is not None:
+                levels[sound] = float(level_db)
     return Observed(
         clip, sum(end - start for start, end in spans), _bands(clip, spans, traces_db),
         {sound: hz for sound, (hz, _) in lines.items()}, durations, counts, frozenset(sounds), _blocked(report),
-        frozenset(cut),
+        frozenset(cut), levels,
     )  # fmt: skip
 
 

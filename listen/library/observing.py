@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from sqlalchemy import select
 
 from listen.errors import LibraryError
@@ -15,6 +17,7 @@ from listen.library.observed import Observed, observe, spans_of, states_of
 from listen.library.opinions import latest_opinions
 from listen.library.outcomes import latest
 from listen.library.records import ClipRecord
+from listen.library.trend import Trend, trends
 from listen.vocabulary import STATES
 
 
@@ -84,6 +87,27 @@ class Observer:
             elif (seen := self.observe(clip, _state(state))) is not None:
                 observed.append(seen)
         return Baseline(machine, state, tuple(observed), tuple(left_out))
+
+    def trends(self, machine: str, *, limit: int) -> tuple[Trend, ...]:
+        """Return the series of a machine's latest clips, those whose latest value lies farthest off first.
+
+        Clips that the tool has not heard, or that an older version measured, are left out.
+        """
+        profile = self._machines.profile(machine)
+        with self._database.reading() as connection:
+            listed = c.listed(connection, machine=machine, limit=limit)
+        seen: dict[str, list[Observed]] = {}
+        for clip in listed:
+            for state in states_of(clip, profile):
+                with suppress(LibraryError):
+                    if (one := self.observe(clip, state)) is not None:
+                        seen.setdefault(state, []).append(one)
+        days = {clip.sha256: clip.recorded_at or clip.added_at for clip in listed}
+        found = []
+        for state, observed in seen.items():
+            good = (one.clip.sha256 for one in self.baseline(machine, state).observed)
+            found += trends(state, observed, good, days)
+        return tuple(sorted(found, key=lambda one: (-one.off, -len(one.points), one.state, one.sound)))
 
 
 def _state(state: str) -> str:
