@@ -26,6 +26,10 @@ class Limits:
         Pages asked for by one address.
     wrong_per_hour : int
         Links that do not exist, asked for by one address.
+    arriving : int
+        Messages that may be on their way in at once; they lie on the disk meanwhile.
+    arrival_s : float
+        Longest time that one may take to arrive.
     """
 
     total_bytes: int = 220 * MEGABYTE
@@ -35,6 +39,8 @@ class Limits:
     text_chars: int = 2000
     asks_per_min: int = 40
     wrong_per_hour: int = 20
+    arriving: int = 100
+    arrival_s: float = 900.0
 
 
 class Rate:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.datastructures import UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.requests import ClientDisconnect, Request
 
@@ -46,13 +49,14 @@ class Message:
     files: tuple[tuple[str, bytes, str], ...]
 
 
-async def receive(request: Request, limits: Limits) -> Message:
-    """Read the multipart form of a request.
+@asynccontextmanager
+async def arrived(request: Request, limits: Limits) -> AsyncIterator[FormData]:
+    """Wait for the multipart form of a request; its files lie on the disk until the end of the block.
 
     Raises
     ------
     NotTaken
-        Too large, too many, cut off, or nothing in it.
+        Too large, too many, cut off, or far too slow.
     """
     most = limits.total_bytes + _OVERHEAD_BYTES
     too_large = NotTaken(texts()["too_large"].format(total_mb=limits.total_bytes // MEGABYTE), 413)
@@ -65,13 +69,13 @@ async def receive(request: Request, limits: Limits) -> Message:
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
         raise NotTaken(texts()["unreadable"], 415)
 
-    arrived = 0
+    n_bytes = 0
 
     async def counted() -> Any:
-        nonlocal arrived
+        nonlocal n_bytes
         async for block in request.stream():
-            arrived += len(block)
-            if arrived > most:
+            n_bytes += len(block)
+            if n_bytes > most:
                 raise too_large
             yield block
 
@@ -83,16 +87,27 @@ async def receive(request: Request, limits: Limits) -> Message:
         max_part_size=8 * limits.text_chars,
     )
     try:
-        form = await parser.parse()
+        async with asyncio.timeout(limits.arrival_s):
+            form = await parser.parse()
+    except TimeoutError as error:
+        raise NotTaken(texts()["unreadable"], 408) from error
     except (MultiPartException, ClientDisconnect, ValueError) as error:
         raise NotTaken(texts()["unreadable"]) from error
     try:
-        return await _message(form, limits)
+        yield form
     finally:
         await form.close()
 
 
-async def _message(form: Any, limits: Limits) -> Message:
+async def message_of(form: FormData, limits: Limits) -> Message:
+    """Read a form into memory.
+
+    Raises
+    ------
+    NotTaken
+        A file is too large, there are too many, or nothing is in it.
+    """
+
     def text(name: str, longest: int = limits.text_chars) -> str:
         value = form.get(name, "")
         return plain_text(value, longest=longest) if isinstance(value, str) else ""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+import logging
+from collections.abc import Awaitable, Callable
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +20,7 @@ from listen.errors import ListenError
 from listen.intake.alarm import Alarm, alarm, answers_from
 from listen.intake.limits import MEGABYTE, Limits, Rate
 from listen.intake.links import Link, Links
-from listen.intake.receive import Message, NotTaken, receive
+from listen.intake.receive import Message, NotTaken, arrived, message_of
 from listen.intake.texts import texts
 from listen.report.words import sentences
 
@@ -38,8 +39,9 @@ HEADERS = {
     "X-Frame-Options": "DENY",
     "X-Robots-Tag": "noindex, nofollow",
 }
-#: So many messages are taken in at once; the next ones wait their turn.
+#: So many messages are read into memory and stored at once; the next ones wait their turn, on the disk.
 _AT_ONCE = 3
+_log = logging.getLogger(__name__)
 
 
 @cache
@@ -75,16 +77,31 @@ class CustomerPages:
         self._asks = Rate(self._limits.asks_per_min, 60.0)
         self._wrong = Rate(self._limits.wrong_per_hour, 3600.0)
         self._turn = asyncio.Semaphore(_AT_ONCE)
+        self._arriving = asyncio.Semaphore(self._limits.arriving)
 
     def routes(self) -> list[BaseRoute]:
         """Return the routes to mount beside the page."""
         return [
             Route("/u/look.css", self._look),
-            Route("/u/{token}", self._open, methods=["GET"]),
-            Route("/u/{token}/first", self._first, methods=["POST"]),
-            Route("/u/{token}/form", self._after_stop, methods=["POST"]),
-            Route("/u/{token}/send", self._send, methods=["POST"]),
+            Route("/u/{token}", self._or_sentence(self._open), methods=["GET"]),
+            Route("/u/{token}/first", self._or_sentence(self._first), methods=["POST"]),
+            Route("/u/{token}/form", self._or_sentence(self._after_stop), methods=["POST"]),
+            Route("/u/{token}/send", self._or_sentence(self._send), methods=["POST"]),
         ]
+
+    def _or_sentence(
+        self, page: Callable[[Request], Awaitable[Response]]
+    ) -> Callable[[Request], Awaitable[Response]]:
+        """Answer with a sentence where the disk or the database fails: the shop reads why in its log."""
+
+        async def answer(request: Request) -> Response:
+            try:
+                return await page(request)
+            except (ListenError, OSError) as error:
+                _log.error("A customer's message could not be taken: %s", error)
+                return self._page("sentence", status=503, sentence=texts()["not_kept"])
+
+        return answer
 
     # Pages -------------------------------------------------------------------------------------
 
@@ -116,9 +133,15 @@ class CustomerPages:
                 return self._ask(request, trouble=texts()["nothing_ticked"])
             return self._form(request, answers)
         found = await run_in_threadpool(alarm, answers)
-        receipt = await run_in_threadpool(self._store_alarm, link, answers)
+        receipt, stored = "", True
+        try:
+            receipt = await run_in_threadpool(self._store_alarm, link, answers)
+        except (ListenError, OSError) as error:
+            # What to do first is said whatever became of the message.
+            _log.error("A customer's alarm could not be stored: %s", error)
+            stored = False
         return self._page(
-            "stop", token=request.path_params["token"], stop=sentences(found.say_first), receipt=receipt,
+            "stop", token=request.path_params["token"], stop=sentences(found.say_first), receipt=receipt, stored=stored,
             ticked=[name for name, answer in answers.items() if answer == "yes"],
         )  # fmt: skip
 
@@ -135,18 +158,19 @@ class CustomerPages:
         link, refused = await self._link(request, fresh=True)
         if link is None:
             return refused
-        async with self._turn:
-            try:
-                message = await receive(request, self._limits)
-            except NotTaken as error:
-                return self._page(
-                    "sentence", status=error.status, sentence=str(error), back=request.path_params["token"]
-                )
-            stored = await run_in_threadpool(self._store, link, message)
+        token = request.path_params["token"]
+        if self._arriving.locked():
+            return self._page("sentence", status=503, sentence=texts()["busy"], back=token)
+        try:
+            # A slow sender holds a place on the disk, not a turn: nobody waits for them.
+            async with self._arriving, arrived(request, self._limits) as form, self._turn:
+                stored = await run_in_threadpool(self._store, link, await message_of(form, self._limits))
+        except NotTaken as error:
+            return self._page("sentence", status=error.status, sentence=str(error), back=token)
         if stored:
             self._on_message()
         # A second sender of the same link finds the receipt of the first.
-        return RedirectResponse(f"/u/{request.path_params['token']}", status_code=303, headers=HEADERS)
+        return RedirectResponse(f"/u/{token}", status_code=303, headers=HEADERS)
 
     # What they share -----------------------------------------------------------------------------
 

@@ -42,9 +42,17 @@ def start(folder: Path) -> str:
         for place in (folder, data, sockets):
             os.chown(place, user.pw_uid, user.pw_gid)
     _run(bin_ / "initdb", "-D", data, "-U", "tester", "--auth=trust", "-E", "UTF8", "--locale=C", "--no-sync")
-    options = f"-k {sockets} -c listen_addresses='' -c fsync=off -c max_connections=40"
-    _run(bin_ / "pg_ctl", "-D", data, "-o", options, "-l", data / "log", "-w", "start")
+    start_again(folder)
     return f"postgresql://tester@/postgres?host={sockets}"
+
+
+def start_again(folder: Path) -> None:
+    """Start the server of a folder that was stopped."""
+    bin_ = programs()
+    if bin_ is None:
+        raise RuntimeError("PostgreSQL is not installed")
+    options = f"-k {folder / 's'} -c listen_addresses='' -c fsync=off -c max_connections=40"
+    _run(bin_ / "pg_ctl", "-D", folder / "data", "-o", options, "-l", folder / "data" / "log", "-w", "start")
 
 
 def stop(folder: Path) -> None:
