@@ -68,12 +68,15 @@ def _machine(record: MachineRecord) -> None:
 
 
 def _past_clip(clip: ClipRecord) -> None:
-    with st.expander(f"{clip.name}, {clip.added_at[:10]}: play, pictures, outcome"):
+    with st.expander(f"{clip.name}, {(clip.recorded_at or clip.added_at)[:10]}: play, pictures, outcome"):
         sound = shelf.library().playable(clip.sha256)
         st.audio(sound.read_bytes(), format="audio/flac")
         for picture in shelf.library().pictures.of(clip.sha256):
             st.image(
-                shelf.library().pictures.read(picture), width=260, caption=words.PICTURE_WORDS[picture.shows]
+                shelf.library().pictures.read(picture),
+                width=260,
+                caption=words.PICTURE_WORDS[picture.shows],
+                alt=words.PICTURE_WORDS[picture.shows],
             )
         key = clip.sha256[:12]
         st.text_input("Part that was at fault", key=f"bench_page_part_{key}", max_chars=120)
@@ -116,5 +119,10 @@ def _job_card(record: MachineRecord) -> None:
         except ListenError as error:
             cards.show("trouble", name="", sentence=str(error))
             return
-        st.image(svg_code(url), width=220, caption=f"Opens {record.name} on the page")
+        st.image(
+            svg_code(url),
+            width=220,
+            caption=f"Opens {record.name} on the page",
+            alt=f"Code with the address of {record.name}",
+        )
         st.code(url, language=None)

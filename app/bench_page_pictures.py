@@ -10,14 +10,13 @@ import bench_page_cards as cards
 import streamlit as st
 
 from listen.errors import ListenError
-from listen.intake.limits import MEGABYTE, Limits
 from listen.intake.pictures import redrawn
 from listen.library.records import PICTURES
 from listen.report.words import PICTURE_WORDS
 
 _TAKEN, _ROUND, _TROUBLE = "bench_page_pictures", "bench_page_pictures_round", "bench_page_pictures_trouble"
 MOST = 8
-_LARGEST_MB = Limits().file_bytes // MEGABYTE
+_LARGEST_MB = 25
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def form() -> None:
 
 def _one(one: Taken) -> None:
     picture, about = st.columns([1, 2], vertical_alignment="center")
-    picture.image(one.jpeg, width="stretch", caption=one.words)
+    picture.image(one.jpeg, width="stretch", caption=one.words, alt=one.words)
     st.session_state.setdefault(_key(one), one.shows)
     about.selectbox("It shows", list(PICTURES), format_func=PICTURE_WORDS.__getitem__, key=_key(one))
     about.button("Remove", key=f"bench_page_picture_gone_{one.id}", on_click=_remove, args=(one.id,))

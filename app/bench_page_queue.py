@@ -62,9 +62,11 @@ def _open(receipt: str | None) -> None:
 def _message(record: IntakeRecord) -> None:
     st.button("Back to all messages", key="bench_page_queue_back", on_click=_open, args=(None,))
     cards.show("message", record=record, status=_STATES[record.status])
+    with st.container(horizontal=True):
+        for file in record.files:
+            if file.kind == "picture" and not file.refused and (picture := _picture(file.sha256)) is not None:
+                st.image(picture, width=320, caption=file.name, alt=f"Picture {file.name}")
     for file in record.files:
-        if file.kind == "picture" and not file.refused and (picture := _picture(file.sha256)) is not None:
-            st.image(picture, caption=file.name)
         if file.refused:
             cards.show("trouble", name=file.name, sentence=file.refused)
     _answer(record)

@@ -20,8 +20,8 @@ _BESIDE = {
     "cut": "cut off by the clip's end",
     "none": "nothing known good to set it beside",
 }
-#: The drawing, in its own units: width and height, and what is left free around it.
-_WIDTH, _HEIGHT, _LEFT, _RIGHT, _TOP, _BOTTOM = 360.0, 168.0, 46.0, 12.0, 12.0, 24.0
+#: Share of the drawing's height that stays free above and below, %.
+_ROOM = 6.0
 
 
 def show(machine: str) -> None:
@@ -50,37 +50,34 @@ def label(trend: Trend) -> str:
 
 
 def drawing(trend: Trend) -> dict[str, Any]:
-    """Return what the template draws: places in the drawing's own units, and the rows of the table."""
+    """Return what the template draws: places in % of the drawing from left and top, and the rows of the table."""
     low, high = _range(trend)
 
-    def y(value: float) -> float:
-        return round(_TOP + (high - value) / (high - low) * (_HEIGHT - _TOP - _BOTTOM), 1)
+    def top(value: float) -> float:
+        return round(_ROOM + (high - value) / (high - low) * (100.0 - 2 * _ROOM), 2)
 
-    step = (_WIDTH - _LEFT - _RIGHT) / len(trend.points)
+    usual = sum(trend.band) / 2 if trend.band else low
     spots = [
         {
-            "x": round(_LEFT + (n + 0.5) * step, 1),
-            "y": y(point.value),
-            "shape": "good"
-            if point.good
-            else "off"
+            "left": round(100.0 * (n + 0.5) / len(trend.points), 2),
+            "top": top(point.value),
+            # From what is usual to the value: how far it is off is what the eye shall see.
+            "stem": sorted((top(usual), top(point.value))),
+            "shape": "off"
             if trend.beside(point) in ("above", "below")
+            else "good"
+            if point.good
             else "other",
         }
         for n, point in enumerate(trend.points)
     ]
     return {
         "title": label(trend),
-        "width": _WIDTH,
-        "height": _HEIGHT,
-        "left": _LEFT,
-        "right": _WIDTH - _RIGHT,
-        "band": (y(trend.band[1]), y(trend.band[0])) if trend.band else None,
+        "band": (top(trend.band[1]), top(trend.band[0])) if trend.band else None,
         "band_words": _band_words(trend),
-        "ticks": [(y(value), f"{value:.{_digits(high - low)}f}") for value in _ticks(low, high)],
+        "ticks": [(top(value), f"{value:.{_digits(high - low)}f}") for value in _ticks(low, high)],
         "unit": trend.unit,
         "spots": spots,
-        "path": " ".join(f"{spot['x']},{spot['y']}" for spot in spots),
         "first": trend.points[0].day,
         "last": trend.points[-1].day,
         "rows": [_row(trend, point) for point in reversed(trend.points)],

@@ -20,7 +20,7 @@ def trend(values, band=(24.0, 26.0), good=2, **more):
 def test_every_clip_is_a_spot_and_a_row():
     html = cards.render("trend", **page_trend.drawing(trend([25.0, 25.1, 25.2, 27.0])))
     assert html.count('class="spot good"') == 2 and html.count('class="spot off"') == 1
-    assert html.count("<tr><td>") == 4
+    assert html.count('<tr><th scope="row">') == 4
     assert "27.0 Hz" in html and "above the band" in html and "known good, within the band" in html
     assert "nothing is cleared" in html
     assert "clip &lt;3&gt;" in html and "<3>" not in html
@@ -30,16 +30,16 @@ def test_every_clip_is_a_spot_and_a_row():
 @pytest.mark.parametrize("band", [None, (24.0, 26.0), (25.0, 25.0)])
 def test_nothing_is_drawn_outside_the_drawing(values, band):
     drawn = page_trend.drawing(trend(values, band))
-    assert all(
-        0 <= spot["x"] <= drawn["width"] and 0 <= spot["y"] <= drawn["height"] for spot in drawn["spots"]
-    )
-    assert drawn["band"] is None or 0 <= drawn["band"][0] <= drawn["band"][1] <= drawn["height"]
+    places = [spot[way] for spot in drawn["spots"] for way in ("left", "top")]
+    places += [place for spot in drawn["spots"] for place in spot["stem"]] + list(drawn["band"] or ())
+    assert all(0 <= place <= 100 for place in places)
+    assert drawn["band"] is None or drawn["band"][0] <= drawn["band"][1]
     assert len({text for _, text in drawn["ticks"]}) == 3
 
 
 def test_a_higher_value_stands_higher():
     drawn = page_trend.drawing(trend([25.0, 25.5]))
-    assert drawn["spots"][1]["y"] < drawn["spots"][0]["y"]
+    assert drawn["spots"][1]["top"] < drawn["spots"][0]["top"]
 
 
 def test_the_choice_names_what_lies_off():
