@@ -174,14 +174,18 @@ def load_machine(path_or_name: str | Path) -> Machine:
     'vibratory'
     """
     text = str(path_or_name)
-    if isinstance(path_or_name, str) and re.fullmatch(r"[a-z0-9-]+", text):
+    if isinstance(path_or_name, str) and re.fullmatch(r"[a-z0-9-]{1,80}", text):
         path = knowledge() / "machines" / f"{text}.toml"
         if path.is_file():
             return machine_from_table(read_toml(path, f"machine profile {text!r}", ProfileError))
     path = Path(path_or_name)
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except (OSError, ValueError):  # no name that a disk could hold
+        there = False
+    if not there:
         raise ProfileError(
-            f"There is no machine profile {text!r}: "
+            f"There is no machine profile {text[:100]!r}: "
             f"give a TOML file or one of {', '.join(bundled_machines())}."
         )
     if path.stat().st_size > 100_000:

@@ -125,6 +125,10 @@ def plain_errors() -> Iterator[None]:
         raise LibraryError(_words(str(error.orig))) from error
     except SQLAlchemyError as error:
         raise LibraryError(_words(str(error))) from error
+    except UnicodeEncodeError as error:
+        raise LibraryError(
+            "What was typed holds signs that are no text: type it again, or rename the file."
+        ) from error
 
 
 def _words(said: str) -> str:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from listen.errors import LibraryError
 
 _LARGEST = 64_000_000
-#: What a spreadsheet would take for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+#: What a spreadsheet would take for a formula, some of them also after spaces or in full width
+#: (OWASP, CSV Injection); the apostrophe itself is guarded so that reading gives back what was written.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
 
 
 def read_table(path: Path, *, needed: Sequence[str], known: Sequence[str]) -> list[dict[str, str]]:
@@ -30,7 +32,17 @@ def read_table(path: Path, *, needed: Sequence[str], known: Sequence[str]) -> li
     except OSError as error:
         raise LibraryError(f"{path.name}: the table cannot be read ({error.strerror}).") from error
     first = text.partition("\n")[0]
-    lines = list(csv.reader(text.splitlines(), delimiter=";" if first.count(";") > first.count(",") else ","))
+    try:
+        # Not by `splitlines`: a cell may hold any character that other alphabets end a line with.
+        lines = list(
+            csv.reader(
+                io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ","
+            )
+        )
+    except csv.Error as error:
+        raise LibraryError(
+            f"{path.name}: the table is damaged ({error}); save it again as CSV UTF-8."
+        ) from error
     if not lines:
         raise LibraryError(f"{path.name}: the table is empty; its first line names the columns.")
     heading = [name.strip().lower() for name in lines[0]]
@@ -72,11 +84,15 @@ def _guarded(value: object) -> str:
         return ""
     text = str(value)
     numeric = isinstance(value, int | float)
-    return f"'{text}" if text.startswith(_FORMULA) and not numeric else text
+    return f"'{text}" if _runs(text) and not numeric else text
+
+
+def _runs(text: str) -> bool:
+    return text.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA)
 
 
 def _plain(text: str) -> str:
-    return text[1:] if text[:1] == "'" and text[1:2] in _FORMULA else text
+    return text[1:] if text[:1] == "'" and _runs(text[1:]) else text
 
 
 def number(text: str, where: str) -> float:
