@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import resource
 import statistics
 import subprocess
 import sys
@@ -62,6 +63,12 @@ least_snr_db = 3.0
 """
 
 
+def processor_s() -> float:
+    """Processor time of this process and of all its children that ended."""
+    both = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in both)
+
+
 def many(folder: Path, n: int) -> None:
     """Hear clips by the batch, on one core and on all."""
     clips = folder / "clips"
@@ -77,9 +84,9 @@ def many(folder: Path, n: int) -> None:
     plan = read_plan(clips)
     for jobs in dict.fromkeys((1, cores())):
         out = folder / f"out{jobs}"
-        start = time.perf_counter()
+        start, used = time.perf_counter(), processor_s()
         done = run_batch(plan, out, engine=Local(jobs))
-        took = time.perf_counter() - start
+        took, used = time.perf_counter() - start, processor_s() - used
         start = time.perf_counter()
         run_batch(plan, out, engine=Local(jobs))
         again = time.perf_counter() - start
@@ -87,6 +94,7 @@ def many(folder: Path, n: int) -> None:
         print(
             f"batch, {jobs} of {cores()} cores: {done.count(HEARD)} clips of {CLIP_S:.0f} s in {took:.1f} s = {60 * n / took:.0f} clips a "
             f"minute, {60 * n / took / jobs:.0f} a minute and core, {n * CLIP_S / took / jobs:.0f} x real time a core; "
+            f"processor {used / n:.2f} s a clip (start of the processes in it); "
             f"run again {again:.2f} s; a result {kept / n / 1000:.1f} kB, a clip {size / n / 1000:.0f} kB"
         )
 
