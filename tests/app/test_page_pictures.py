@@ -14,18 +14,9 @@ from tests.app.test_page_flow import upload
 from tests.app.test_page_work import heard_of, sound
 from tests.app.walk import button, by_label, text_of
 from tests.support import reports
+from tests.support.photos import photo
 
 FIELD = "Pictures from the phone, place and device are taken out"
-
-
-def photo(shade=10):
-    """A JPEG as a phone makes it, with a device and a place in it."""
-    exif = Image.Exif()
-    exif[0x0110] = "pocket telephone"
-    exif.get_ifd(0x8825)[1] = "N"
-    out = io.BytesIO()
-    Image.new("RGB", (2400, 1800), (shade, 120, 60)).save(out, "JPEG", exif=exif)
-    return out.getvalue()
 
 
 def add(page, *files):

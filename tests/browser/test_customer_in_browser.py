@@ -9,7 +9,7 @@ import pytest
 from listen.bench import first_minute_questions
 from listen.intake.links import Links
 from tests.browser.conftest import SIZES
-from tests.browser.walk import fits_the_width, pass_questions, serious, wait_for_result
+from tests.browser.walk import fits_the_width, pass_questions, serious, settle, sign, wait_for_result
 
 pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
 pytestmark = pytest.mark.browser
@@ -49,9 +49,7 @@ def test_the_round_from_link_to_answer(page, customer, address, library, brew_cl
     assert page.get_by_text("It hums <i>loudly</i>").first.is_visible()
     assert fits_the_width(page)
     draft.fill("Please look at the tray. We come tomorrow.")
-    page.get_by_label("Your name").fill("Robin")
-    page.get_by_label("Your name").press("Tab")
-    page.wait_for_timeout(500)
+    sign(page, "Robin")
     page.get_by_role("button", name="Answer", exact=True).click()
     page.get_by_text("Answered by Robin").wait_for(timeout=10_000)
     customer.reload()
@@ -102,12 +100,13 @@ def test_no_view_has_a_serious_finding(chromium, address, library, size, scheme)
     wait_for_result(page)
     page.locator(".player .pencil").first.click()
     page.get_by_text("Keep this clip").click()
-    page.wait_for_timeout(500)
+    page.get_by_label("Your name").wait_for(timeout=10_000)
+    settle(page)
     assert serious(page) == []
     for view in ("Messages", "Machines"):
         page.get_by_role("button", name=view, exact=True).click()
         page.get_by_text({"Messages": "Stops first", "Machines": "Past clips"}[view]).wait_for(timeout=10_000)
-        page.wait_for_timeout(300)
+        settle(page)
         assert serious(page) == []
     context.close()
 

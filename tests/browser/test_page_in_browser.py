@@ -6,7 +6,7 @@ import pytest
 
 from listen.bench import first_minute_questions
 from listen.report.words import LEVEL_WORDS, VERDICT_WORDS
-from tests.browser.walk import fits_the_width, hear, pass_questions
+from tests.browser.walk import fits_the_width, hear, pass_questions, true_of, until
 
 expect = pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed").expect
 pytestmark = pytest.mark.browser
@@ -36,12 +36,13 @@ def test_picture_and_sound_arrive_and_a_tap_seeks_and_plays(page, brew_clip):
     hear(page, ("brew.wav", brew_clip))
     player = page.locator(".player")
     audio = player.locator("audio.clip")
-    page.wait_for_timeout(300)
-    assert {answer.headers["content-type"] for answer in media} >= {"image/png", "audio/wav"}
+    wanted = {"image/png", "audio/wav"}
+    until(page, lambda: {answer.headers["content-type"] for answer in media} >= wanted, "picture and sound")
+    true_of(page, ".player audio.clip", "e.readyState > 0")
     row = player.locator(".row[data-start]").last
     start_s = float(row.get_attribute("data-start"))
     row.click()
-    page.wait_for_timeout(400)
+    true_of(page, ".player audio.clip", "!e.paused")
     now_s = audio.evaluate("element => element.currentTime")
     assert max(start_s - 0.35, 0) <= now_s <= start_s + 1.5
     assert not audio.evaluate("element => element.paused")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.browser.conftest import TONE_HZ, TONE_LEVEL
-from tests.browser.walk import choose, fits_the_width, pass_questions, upload, wait_for_result
+from tests.browser.walk import choose, fits_the_width, pass_questions, true_of, upload, wait_for_result
 
 pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
 pytestmark = pytest.mark.browser
@@ -18,9 +18,13 @@ def record(page, seconds=4.0, mark=""):
     page.locator(".recorder .go").click()
     page.locator(".recorder.on").wait_for(timeout=10_000)
     if mark:
-        page.wait_for_timeout(1000)
+        true_of(page, ".recorder .time", "e.textContent >= '0:01.0'")
         page.locator(".recorder .marks button", has_text=mark).click()
-    page.wait_for_timeout(seconds * 1000)
+    true_of(
+        page,
+        ".recorder .time",
+        f"/^[0-9]:/.test(e.textContent) && e.textContent >= '0:{seconds + (1.0 if mark else 0.0):04.1f}'",
+    )
     assert page.locator(".recorder .meter").get_attribute("aria-valuenow") not in (None, "-60")
     page.locator(".recorder .go").click()
     wait_for_result(page)

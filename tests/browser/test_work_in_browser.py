@@ -5,7 +5,20 @@ import time
 import pytest
 
 from listen.vocabulary import SOUNDS
-from tests.browser.walk import fits_the_width, hear, pass_questions, tell_state, upload, wait_for_result
+from tests.browser.walk import (
+    choose,
+    fits_the_width,
+    hear,
+    pass_questions,
+    serious,
+    settle,
+    sign,
+    tell_state,
+    true_of,
+    until,
+    upload,
+    wait_for_result,
+)
 from tests.support.encode import FORMATS, encode
 
 pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
@@ -108,8 +121,8 @@ def test_loop_half_speed_and_the_unusual_moment(page):
     page.get_by_role("button", name="Half speed").click()
     page.get_by_role("button", name="Loop").click()
     page.get_by_role("button", name="Play what is unusual").click()
-    page.wait_for_timeout(400)
     audio = page.locator(".player audio.clip")
+    true_of(page, ".player audio.clip", "!e.paused")
     assert audio.evaluate("element => element.playbackRate") == 0.5
     assert not audio.evaluate("element => element.paused")
     assert page.locator(".player .looped").is_visible()
@@ -131,9 +144,7 @@ def test_low_hums_can_be_raised(page):
     audio = page.locator(".player audio.clip")
     before, length = loaded(audio)
     page.get_by_role("button", name="Raise low hums").click()
-    until = time.monotonic() + 20
-    while audio.evaluate("element => element.src") == before and time.monotonic() < until:
-        page.wait_for_timeout(100)
+    until(page, lambda: audio.evaluate("element => element.src") != before, "the raised sound", 20)
     after, raised = loaded(audio)
     assert after != before
     assert raised == pytest.approx(length, abs=0.1)
@@ -152,11 +163,8 @@ def test_relabel_add_and_keep(page, library, size):
     player.get_by_role("button", name="Add a sound that is missing here").click()
     player.locator(".editor select").select_option("beep")
     page.get_by_text("Keep this clip, with 2 corrections").click(timeout=10_000)
-    page.wait_for_timeout(400)
     page.get_by_role("textbox", name="Name of the machine, as the shop calls it").fill(f"front bar {size}")
-    page.get_by_label("Your name").fill("Robin")
-    page.get_by_label("Your name").press("Tab")
-    page.wait_for_timeout(500)
+    sign(page, "Robin")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("Kept as a clip of").wait_for(timeout=20_000)
     assert fits_the_width(page)
@@ -192,10 +200,7 @@ def test_a_known_good_clip_plays_beside_the_unusual_one(page, library, hiss_clip
     good = page.locator(".player .good")
     good.wait_for(timeout=15_000)
     good.click()
-    page.wait_for_timeout(500)
-    assert page.locator(".player audio.other").evaluate(
-        "element => !element.paused && element.currentTime > 0"
-    )
+    true_of(page, ".player audio.other", "!e.paused && e.currentTime > 0")
     assert "It excuses nothing" in page.locator(".player .note").inner_text()
 
 
@@ -203,9 +208,69 @@ def test_a_known_good_clip_plays_beside_the_unusual_one(page, library, hiss_clip
 def test_a_film_shows_its_frames(page, files, size):
     hear(page, next(one for one in files if one[0].startswith("mp4_video")))
     film = page.locator(".player video.film")
-    page.wait_for_timeout(800)
+    true_of(page, ".player video.film", "e.error !== null || e.readyState > 0")
     # A Chromium without that codec shows no film and says no error; with it the frames stand there.
     if film.evaluate("element => element.error === null && element.videoWidth > 0"):
-        assert film.is_visible()
+        film.wait_for(state="visible", timeout=5_000)
     else:
-        assert not film.is_visible()
+        film.wait_for(state="hidden", timeout=5_000)
+
+
+def test_a_picture_goes_with_the_clip_into_report_and_library(page, library, brew_clip, size):
+    from tests.support.photos import photo
+
+    hear(page, ("brew.wav", brew_clip))
+    page.get_by_text("Add pictures").click()
+    page.locator(".st-key-bench_page_pictures_form input[type=file]").set_input_files(
+        [{"name": "gauge.jpg", "mimeType": "image/jpeg", "buffer": photo(60 if size == "phone" else 90)}]
+    )
+    page.get_by_text("Pictures: 1").wait_for(timeout=15_000)
+    choose(page, "It shows", "Gauge")
+    page.get_by_role("img", name="Gauge").wait_for(timeout=10_000)
+    settle(page)
+    assert fits_the_width(page) and serious(page) == []
+    with page.expect_download() as given:
+        page.get_by_role("button", name="Report with pictures").click()
+    report = given.value.path().read_text(encoding="utf-8")
+    assert report.count("data:image/jpeg;base64,") == 1 and 'alt="Gauge"' in report
+    page.get_by_text("Keep this clip").click()
+    page.get_by_role("textbox", name="Name of the machine, as the shop calls it").fill(f"bar in view {size}")
+    sign(page, "Sasha")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_text("and 1 picture").wait_for(timeout=20_000)
+    pictures = [one for clip in library.clips() for one in library.pictures.of(clip.sha256)]
+    assert [(one.shows, one.added_by) for one in pictures if one.added_by == "Sasha"][-1] == (
+        "gauge",
+        "Sasha",
+    )
+
+
+def test_a_machines_trend_is_drawn_and_told(page, library, size):
+    from listen.pipeline import hear as hear_here
+    from listen.types import StoryMark
+    from synthetic_audio import draw, render
+    from tests.browser.conftest import as_wav
+
+    machine = library.machines.add(f"harbour bar {size}", by="Kim").id
+    marks = (StoryMark(0.0, "brew"),)
+    for n in range(3):
+        scene = render(draw(40 + n + 10 * (size == "desk"), family="normal_brew", split="train"))
+        data = as_wav(scene.samples, scene.rate_hz)
+        kept = library.add_clip(
+            data, machine=machine, name=f"brew {n}", story=marks, by="Kim", recorded_at=f"2026-0{n + 1}-05",
+            report=hear_here(data, name=f"brew {n}", marks=marks),
+        )  # fmt: skip
+        if n < 2:
+            library.mark_good(kept.sha256, by="Kim")
+    page.goto(f"{page.url.split('?')[0]}?view=machines&machine={machine}")
+    plot = page.locator(".bp-trend .plot")
+    plot.wait_for(timeout=30_000)
+    rows = page.locator(".bp-trend tbody tr")
+    assert rows.count() == plot.locator(".spot").count() >= 2
+    assert (
+        "2026-0" in rows.first.inner_text() and "known good" in page.locator(".bp-trend table").inner_text()
+    )
+    boxes = [spot.bounding_box() for spot in plot.locator(".spot").all()]
+    frame = plot.bounding_box()
+    assert all(frame["x"] <= box["x"] + 8 <= frame["x"] + frame["width"] for box in boxes)
+    assert fits_the_width(page) and serious(page) == []

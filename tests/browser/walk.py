@@ -1,5 +1,6 @@
 """What a person does on the page, for the browser tests."""
 
+import time
 from pathlib import Path
 
 
@@ -28,20 +29,44 @@ def wait_for_result(page, timeout_s=30):
 
 def choose(page, label, option):
     """Choose from a list; what moves on the page meanwhile may close the list, then it is opened again."""
-    wanted = page.get_by_role("option", name=option)
+    from playwright.sync_api import TimeoutError as TookTooLong
+
+    wanted = page.get_by_role("option", name=option).first
     for _ in range(6):
         page.get_by_label(label).first.click()
-        page.wait_for_timeout(400)
-        if wanted.count():
-            wanted.first.click()
+        try:
+            wanted.click(timeout=2_000)
             return
+        except TookTooLong:
+            page.keyboard.press("Escape")
     raise AssertionError(f"the list {label!r} does not open or lacks {option!r}")
+
+
+def until(page, condition, what, timeout_s=15.0):
+    """Wait until something that is asked of the test's own side is true."""
+    end = time.monotonic() + timeout_s
+    while not condition():
+        assert time.monotonic() < end, f"waited {timeout_s:g} s in vain: {what}"
+        page.wait_for_timeout(50)
+
+
+def true_of(page, selector, condition, timeout_s=15.0):
+    """Wait until a condition (JavaScript over the element `e`) holds; the player's parts are found as well."""
+    element = page.locator(selector).first
+    until(page, lambda: element.evaluate(f"e => Boolean({condition})"), f"{selector}: {condition}", timeout_s)
+
+
+def sign(page, name):
+    """Say who one is, and wait until the page knows."""
+    page.get_by_label("Your name").fill(name)
+    page.get_by_label("Your name").press("Tab")
+    settle(page)
 
 
 def tell_state(page, words):
     """Tell what the machine was doing when the clip begins."""
     page.get_by_text("Tell about machine and clip").click()
-    page.wait_for_timeout(400)
+    page.get_by_label("What was it doing when the clip begins?").first.wait_for(timeout=10_000)
     choose(page, "What was it doing when the clip begins?", words)
     page.get_by_text(f"0:00.0 {words.lower()}").first.wait_for(timeout=10_000)
     settle(page)
