@@ -19,7 +19,7 @@ from pathlib import Path
 import av
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.append(str(Path(__file__).parents[1]))
 
 from support.encode import encode
 
