@@ -79,6 +79,36 @@ def without_pump(
 
 
 @fact
+def release_goes_on(
+    scene: Scene, *, states: tuple[str, ...], gap_s: float, min_s: float, level_db: float
+) -> Answer:
+    """A sudden loud release in given states, of no brew, that goes on as a hiss.
+
+    The hiss begins no later than `gap_s` behind the release and is heard for `min_s` in all.
+    """
+    ends = [r.offset_s for r in scene.pump_runs() if not r.open_end]
+    stretches = scene.narrowed(states)
+    for release in scene.counted("burst"):
+        loud = release.measures.get("level_db", 0.0) >= level_db
+        if not loud or not any(s[0] <= release.onset_s <= s[1] for s in stretches):
+            continue
+        if any(
+            abs(end_s - release.onset_s) <= 2.0 * scene.knowledge.settings.burst_after_s for end_s in ends
+        ):
+            continue  # the discharge of a brew
+        after = [h for h in scene.counted("hiss", "blast") if release.onset_s <= h.onset_s]
+        after = [h for h in after if scene.explanation(h) is None]
+        if (
+            after
+            and after[0].onset_s - release.offset_s <= gap_s
+            and sum(h.duration_s for h in after) >= min_s
+        ):
+            says = (f"{say_event(release)}, and it goes on as {say_event(after[0])}",)
+            return Answer("yes", says, (release.id, *(h.id for h in after)))
+    return NO
+
+
+@fact
 def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     """Water runs on after the person stopped the brew, and no pump runs."""
     for mark in scene.marks:

@@ -10,6 +10,13 @@ from listen.bench.phrases import about, clock, lasting, sound_words
 from listen.bench.scene import Scene, overlap_s
 from listen.types import SoundEvent
 
+#: A heater that cycles rests longer than this (estimate, until real machines are measured).
+_PAUSE_S = 8.0
+#: A sound in pieces is one sound while so much of it is heard.
+_FILLED = 0.4
+#: Shorter pieces say nothing of growth.
+_TELLS_GROWTH_S = 10.0
+
 
 def _inside(scene: Scene, events: list[SoundEvent], states: tuple[str, ...]) -> list[SoundEvent]:
     stretches = scene.stretches(states)
@@ -61,17 +68,61 @@ def repeated(
     return Answer("yes", (say,), tuple(e.id for e in events))
 
 
+def _kept_up(scene: Scene, sounds: tuple[str, ...], states: tuple[str, ...]) -> list[list[SoundEvent]]:
+    """Return the pieces of a sound in given states, joined where it broke off for less than a heater's pause.
+
+    A chain of which less than `_FILLED` is heard is no lasting sound.
+    """
+    stretches = scene.stretches(states)
+    chains: list[list[SoundEvent]] = []
+    for e in scene.counted(*sounds):
+        if not any(overlap_s((e.onset_s, e.offset_s), s) > 0.0 for s in stretches):
+            continue
+        if chains and e.onset_s - max(p.offset_s for p in chains[-1]) <= _PAUSE_S:
+            chains[-1].append(e)
+        else:
+            chains.append([e])
+    return [c for c in chains if sum(e.duration_s for e in c) >= _FILLED * _whole_s(c)]
+
+
+def _whole_s(chain: list[SoundEvent]) -> float:
+    return max(e.offset_s for e in chain) - chain[0].onset_s
+
+
+def _inside_s(scene: Scene, chain: list[SoundEvent], states: tuple[str, ...]) -> float:
+    span = (chain[0].onset_s, max(e.offset_s for e in chain))
+    return sum(overlap_s(span, s) for s in scene.stretches(states))
+
+
+@fact
+def keeps_on(scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...], min_s: float) -> Answer:
+    """A sound goes on for `min_s` in given states, with no break as long as a heater's pause."""
+    for chain in _kept_up(scene, sounds, states):
+        if _inside_s(scene, chain, states) >= min_s:
+            pieces = f", in {len(chain)} pieces" if len(chain) > 1 else ""
+            say = f"{sound_words(chain[0].sound)} for {lasting(_whole_s(chain))} from {clock(chain[0].onset_s)} on{pieces}"
+            return Answer("yes", (say,), tuple(e.id for e in chain))
+    return NO
+
+
 @fact
 def growing(
     scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...], db_per_min: float, min_s: float
 ) -> Answer:
-    """A lasting sound in given states that grows by at least so much a minute."""
-    stretches = scene.stretches(states)
-    for e in scene.counted(*sounds):
-        growth = e.measures.get("growth_db_per_min", 0.0)
-        inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
-        if inside >= min_s and growth >= db_per_min:
-            return Answer("yes", (f"{say_event(e)}, growing by {about(growth, 'dB')} a minute",), (e.id,))
+    """A lasting sound in given states that grows by at least so much a minute.
+
+    Of a sound in pieces the longer ones say how it grows.
+    """
+    for chain in _kept_up(scene, sounds, states):
+        long = [e for e in chain if e.duration_s >= _TELLS_GROWTH_S]
+        if not long or _inside_s(scene, chain, states) < min_s:
+            continue
+        growth = sum(e.duration_s * e.measures.get("growth_db_per_min", 0.0) for e in long)
+        growth /= sum(e.duration_s for e in long)
+        if growth >= db_per_min:
+            first = max(long, key=lambda e: e.duration_s)
+            say = f"{say_event(first)}, growing by {about(growth, 'dB')} a minute"
+            return Answer("yes", (say,), tuple(e.id for e in chain))
     return NO
 
 

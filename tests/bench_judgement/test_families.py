@@ -428,3 +428,31 @@ def test_a_refrigerator_through_the_whole_clip_is_no_endless_fill_beside_a_pump(
     assert "fill_never_ends" not in codes(got) and "fill_too_often" in codes(got)
     # With no other pump heard it may be the pump itself: that stays a stop.
     assert say(fridge, did=("0:00 idle_hot",), at=116.0).level == "stop"
+
+
+def test_boiling_in_pieces_is_one_boiling_and_cycles_are_not() -> None:
+    """The ear breaks a lasting boil into pieces; a heater that cycles rests longer (common practice)."""
+    machine = replace(ROTARY, boiler_band_bar=(0.9, 1.3))
+    told = {"did": ("0:00 idle_hot",), "gauges": {"boiler": 1.35}, "machine": machine, "at": 60.0}
+    pieces = [ev("boil", t, t + 5.0) for t in (1.0, 10.0, 19.0, 28.0)]
+    broken = say(click(0.5), *pieces, **told)
+    assert (broken.level, codes(broken)[0]) == ("stop", "heater_never_stops")
+    cycles = [ev("boil", t, t + 5.0) for t in (1.0, 22.0, 43.0)]
+    assert say(click(0.5), *cycles, **told).level != "stop"
+    grows = [ev("boil", t, t + 15.0, growth_db_per_min=5.0) for t in (0.0, 20.0, 40.0, 60.0, 80.0)]
+    unread = {**told, "gauges": {}, "at": 96.0}
+    assert say(*grows, **unread).level == "stop"
+    assert say(*(replace(e, measures={"growth_db_per_min": 0.5}) for e in grows), **unread).level != "stop"
+
+
+def test_a_release_that_goes_on_as_a_hiss_stops_and_a_brews_discharge_does_not() -> None:
+    idle = ("0:00 idle_hot",)
+    burst = ev("burst", 5.0, 5.9, level_db=35.0)
+    goes_on = say(burst, ev("hiss", 8.0, 14.0, level_db=8.0), did=idle)
+    assert (codes(goes_on)[0], goes_on.level) == ("blast", "stop")
+    assert say(burst, did=idle).level != "stop"
+    assert say(burst, ev("hiss", 25.0, 34.0, level_db=8.0), did=idle).level != "stop"
+    brewed = (*brew(), ev("hiss", 30.0, 34.0, level_db=8.0))
+    assert "blast" not in codes(say(*brewed, did=BREW_DID))
+    steam = say(burst, ev("hiss", 6.5, 14.0, level_db=8.0), did=("0:05 steam_open", "0:15 steam_closed"))
+    assert "blast" not in codes(steam)

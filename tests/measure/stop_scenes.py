@@ -368,6 +368,7 @@ _JETS = (
     "jet in a given state with every tap shut",
     "sudden loud deep hiss in a given state with every tap shut",
     "sudden loud hiss in a given state with every tap shut, its depth not carried",
+    "sudden release that goes on as a hiss, in a given state with every tap shut",
 )
 _BAND = {"gauges": {"boiler_band_bar": [0.9, 1.3]}}
 FAMILIES: tuple[StopFamily, ...] = (
@@ -402,7 +403,7 @@ FAMILIES: tuple[StopFamily, ...] = (
     ),
     StopFamily("flow_runs_on", "flow_runs_on", ("flow for a long time after a given stop",), _flow_runs_on, (28, 36), "no_burst"),
     StopFamily(
-        "boils_over_band", "heater_never_stops", ("boiling on and on at a given idle, gauge at the top of its band",), _boils_over_band,
+        "boils_over_band", "heater_never_stops", ("boiling on and on at a given idle, gauge at the top of its band", "boiling with hardly a break at a given idle, gauge at the top of its band",), _boils_over_band,
         (36, 48), machine=_BAND, twin_length_s=(20, 28),
     ),
     StopFamily(
