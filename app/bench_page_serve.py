@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import threading
 from collections.abc import AsyncIterator
@@ -14,6 +15,7 @@ import bench_page_hearing as hearing
 import bench_page_shelf as shelf
 import streamlit as st
 
+from listen.bench import first_minute_questions
 from listen.cli.server import HOST, HOSTS_VARIABLE, LAN_VARIABLE
 from listen.decode import DecodeWorker
 from listen.intake.hearing import Listener
@@ -24,12 +26,21 @@ _listener = Listener(shelf.library, worker=DecodeWorker(), crew=hearing.crew())
 _pages = CustomerPages(shelf.library, on_message=_listener.wake)
 
 
+def _warm() -> None:
+    """Load what the first phone would wait for."""
+    first_minute_questions()
+    # The page's components ask for it at their first use.
+    importlib.import_module("pandas")
+    hearing.crew().warm()
+    # What is loaded by now stays until the end: later collections need not look at it again.
+    gc.collect()
+    gc.freeze()
+
+
 @asynccontextmanager
 async def _lifespan(app: Any) -> AsyncIterator[None]:
-    threading.Thread(target=hearing.crew().warm, name="warm", daemon=True).start()
+    threading.Thread(target=_warm, name="warm", daemon=True).start()
     _listener.start()
-    # What is loaded by now stays until the end: later collections need not look at it again.
-    gc.freeze()
     yield
     _listener.stop()
     hearing.crew().close()

@@ -1,11 +1,14 @@
 """How fast the page answers: one phone with 30 s of sound, and twenty phones at once, on this machine.
 
 Run: ``python -m tests.measure.page_phones [N]``. The phones are tabs of one
-Chromium on the same machine as the server, so its own work is in the figures.
+Chromium on the same machine as the server, so its own work is in the figures;
+processor times of both are printed, and the load from elsewhere.
 """
 
 from __future__ import annotations
 
+import contextlib
+import os
 import statistics
 import sys
 import tempfile
@@ -32,17 +35,57 @@ def main(n_phones: int = 20) -> None:
             print(
                 f"one phone, 30 s of sound: verdict after {one[0]:.2f} s (first clip of the server), then {again[0]:.2f} s"
             )
-            all_of_them = sorted(_phones(browser, url, samples, scene.rate_hz, n_phones))
+            load = os.getloadavg()[0]
+            before: dict[str, float] = {}
+            all_of_them = sorted(
+                _phones(
+                    browser,
+                    url,
+                    samples,
+                    scene.rate_hz,
+                    n_phones,
+                    on_send=lambda into=before: into.update(_spent_s()),
+                )
+            )
+            spent = _spent_s()
             p95 = all_of_them[min(int(0.95 * len(all_of_them)), len(all_of_them) - 1)]
             print(
                 f"{n_phones} phones at once: median {statistics.median(all_of_them):.2f} s, "
                 f"p95 {p95:.2f} s, longest {all_of_them[-1]:.2f} s"
             )
+            used = {who: spent[who] - before[who] for who in spent}
+            print(
+                f"processor time from sending to the last page drawn: server and its hearing processes {used['server']:.1f} s, "
+                f"the phones' own browser {used['phones']:.1f} s, on {os.cpu_count()} processors; "
+                f"load from elsewhere before it {load:.1f}"
+            )
             break
         browser.close()
 
 
-def _phones(browser, url: str, samples, rate_hz: int, n: int) -> list[float]:
+def _spent_s() -> dict[str, float]:
+    """Processor time so far, s, of everything this script started, by who runs it (ended children with their parents)."""
+    tick = os.sysconf("SC_CLK_TCK")
+    parents, spent, names = {}, {}, {}
+    for folder in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):
+            name, _, rest = (folder / "stat").read_text().partition(" (")[2].rpartition(") ")
+            fields = rest.split()
+            pid = int(folder.name)
+            parents[pid], spent[pid] = int(fields[1]), sum(map(int, fields[11:15])) / tick
+            names[pid] = name
+    total = {"server": 0.0, "phones": 0.0}
+    for pid in spent:
+        above, seen = pid, False
+        while above in parents and above != os.getpid():
+            seen = seen or "chrom" in names[above]
+            above = parents[above]
+        if above == os.getpid() and pid != above and names[pid] != "node":
+            total["phones" if seen else "server"] += spent[pid]
+    return total
+
+
+def _phones(browser, url: str, samples, rate_hz: int, n: int, on_send=lambda: None) -> list[float]:
     """Send a different clip from each phone at the same moment; return seconds until each verdict."""
     tabs = []
     for _ in range(n):
@@ -57,6 +100,7 @@ def _phones(browser, url: str, samples, rate_hz: int, n: int) -> list[float]:
             ".observe(document.body, {subtree: true, childList: true}); }"
         )
         tabs.append(tab)
+    on_send()
     for place, tab in enumerate(tabs):
         part = samples.copy()
         part[: place + 1] += 1e-4 * (
