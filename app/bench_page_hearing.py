@@ -5,9 +5,10 @@ from __future__ import annotations
 import atexit
 import hashlib
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache
 
 import streamlit as st
+from bench_page_kept import kept
 from bench_page_timeline import low_hum
 
 from listen.bench import judge
@@ -21,6 +22,9 @@ from listen.report.player import muted_wav
 from listen.report.sound import speech_spans
 from listen.report.to_dict import to_dict
 from listen.types import ClipInfo, Mains, ModelInfo, Quality, Report, StoryMark
+
+#: Heard clips, and sounds for the player, that are remembered: a film may have 200 MB.
+_MOST_KEPT_BYTES = 150_000_000
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,22 @@ def crew() -> Crew:
     return made
 
 
-@lru_cache(maxsize=32)
+def _weight(parts: tuple[object, ...]) -> int:
+    """Bytes of the clips, pictures and sounds in some arguments and their answer."""
+    total = 0
+    for part in parts:
+        if isinstance(part, bytes):
+            total += len(part)
+        elif isinstance(part, Clip):
+            total += len(part.data)
+        elif isinstance(part, Heard):
+            total += len(part.png)
+        elif isinstance(part, tuple):
+            total += _weight(part)
+    return total
+
+
+@kept(_MOST_KEPT_BYTES, _weight)
 def hear(clip: Clip, told: Told) -> Heard:
     """Hear one clip; what cannot be used comes back as a sentence, not as an error."""
     task = Task(
@@ -85,7 +104,7 @@ def hear(clip: Clip, told: Told) -> Heard:
         return Heard(clip, trouble=str(error))
 
 
-@lru_cache(maxsize=8)
+@kept(_MOST_KEPT_BYTES, _weight)
 def sounds(clip: Clip, duration_s: float, higher: bool) -> tuple[bytes | None, bytes | None]:
     """Return the clip as WAV for the player, and with its low hums raised where `higher` asks for it.
 
