@@ -187,9 +187,10 @@ def _pumping(features: ClipFeatures) -> list[Limit]:
         if at - last < 2.0:
             continue
         last = float(at)
-        before = level[(from_s > at - 0.7) & (from_s < at - 0.08)]
-        after = level[(from_s > at + 0.35) & (from_s < at + 0.7)]
-        later = level[(from_s > at + 1.4) & (from_s < at + 2.2)]
+        before, after, later = (
+            level[slice(*np.searchsorted(from_s, [at + a, at + b]))]
+            for a, b in ((-0.7, -0.08), (0.35, 0.7), (1.4, 2.2))
+        )
         if min(len(before), len(after), len(later)) < 4:
             continue
         dip = np.median(before) - np.percentile(after, 30)

@@ -12,7 +12,7 @@ on how the file came in blocks, and memory does not grow with the clip
 grid       window         hop       for
 ========== ============== ========= ==========================================
 frames     32 ms at 32 k  16 ms     textures (third octaves)
-envelope   2 ms at 32 k   1 ms      clicks (three bands)
+envelope   2 ms at 32 k   1 ms      clicks (eight bands)
 low        256 ms at 4 k  64 ms     third octaves below 200 Hz, line levels
 lines      2.048 s at 4 k 0.512 s   lines of mains, motors, pumps
 ========== ============== ========= ==========================================
@@ -44,8 +44,8 @@ LINE_N = 8192
 LINE_HOP = 2048
 LINE_S = LINE_HOP / LINE_RATE_HZ
 
-#: Bands of the click envelope, as FFT bins of 500 Hz: 0.5–2, 2–6 and 6–15.5 kHz.
-ENVELOPE_BINS = ((1, 4), (4, 12), (12, 31))
+#: Bands of the click envelope, as FFT bins of 500 Hz, from 0.5 to 15.5 kHz: a stroke may stand out in one alone.
+ENVELOPE_BINS = ((1, 2), (2, 4), (4, 6), (6, 9), (9, 12), (12, 16), (16, 22), (22, 31))
 #: Third-octave indices k of IEC 61260-1 (1 kHz is k = 0): 25 Hz … 160 Hz from the low grid, 200 Hz … 16 kHz from frames.
 LOW_K = tuple(range(-16, -7))
 HIGH_K = tuple(range(-7, 13))
@@ -148,7 +148,7 @@ class SpectraChunk:
     Attributes
     ----------
     frame_power : np.ndarray [shape=(t, 513)]
-    envelope_power : np.ndarray [shape=(n, 3)]
+    envelope_power : np.ndarray [shape=(n, len(ENVELOPE_BINS))]
         Power per millisecond in the click bands.
     low_power : np.ndarray [shape=(u, 513)]
         Spectra of the 4 kHz stream, 256 ms.

@@ -11,11 +11,12 @@ from synthetic_audio.mix import mix_background
 from synthetic_audio.render import RATE_HZ, Backdrop, Scene, render
 from synthetic_audio.singles import draw_sound
 from synthetic_audio.spec import Event, Spec
+from synthetic_audio.sprinkle import sprinkle
 from synthetic_audio.truth import Label
 from synthetic_audio.vocabulary import FAMILIES, FAULTS, SOUNDS
 from synthetic_audio.write import write
 
 __all__ = [
     "FAMILIES", "FAULTS", "RATE_HZ", "SOUNDS", "Backdrop", "Event", "Label", "Scene", "Spec",
-    "demo_scenes", "draw", "draw_sound", "mix_background", "render", "write",
+    "demo_scenes", "draw", "draw_sound", "mix_background", "render", "sprinkle", "write",
 ]  # fmt: skip

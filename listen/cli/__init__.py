@@ -19,7 +19,10 @@ main = VerbGroup(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     verbs={
         "hear": ("listen.cli.hear", "Hear clips and say what is normal, what is not, and what to check."),
-        "batch": ("listen.cli.batch", "Hear a folder or a table of clips on all cores; goes on after a stop."),
+        "batch": (
+            "listen.cli.batch",
+            "Hear a folder or a table of clips on all cores; goes on after a stop.",
+        ),
         "demo": ("listen.cli.demo", "Hear three synthesised clips of a demo machine, then open the page."),
         "page": ("listen.cli.page", "Open the page for phone and bench in the browser."),
         "intake": ("listen.cli.intake", "Make links for customers and look at what they sent."),
@@ -30,7 +33,10 @@ main = VerbGroup(
         "synth": ("listen.cli.synth", "Synthesise scenes of machines with their true labels."),
         "train": ("listen.cli.train", "Train the small classifier again from its recipe."),
         "score": ("listen.cli.score", "Score the ear and the bench on clips whose truth is known."),
-        "doctor": ("listen.cli.doctor", "Check the installation, the library, the page's certificate and the disk."),
+        "doctor": (
+            "listen.cli.doctor",
+            "Check the installation, the library, the page's certificate and the disk.",
+        ),
         "protocol": ("listen.cli.protocol", "Say what to record from your own machines in a first hour."),
     },
 )

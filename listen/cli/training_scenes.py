@@ -65,7 +65,7 @@ def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording
 
 def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     """Draw and render one training clip with its labels."""
-    from synthetic_audio import Spec, draw, draw_sound, render
+    from synthetic_audio import Spec, draw, draw_sound, render, sprinkle
     from synthetic_audio.draw import draw_phone
     from synthetic_audio.machines import draw_physics
 
@@ -83,9 +83,15 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
         alone = not job.family
         backdrop, unsure, length_s = _backdrop(job.recordings, spec.duration_s, rng, alone)
         spec = replace(spec, duration_s=length_s) if alone else spec
+    if rng.random() < recipe.sprinkled_share:
+        spec = sprinkle(spec, rng)
     scene = render(spec, backdrop)
     samples = _bent(scene.samples, scene.rate_hz, rng) if rng.random() < recipe.bent_share else scene.samples
-    spans = [Span(label.sound, label.onset_s, label.offset_s, label.snr_db) for label in scene.labels]
+    spans = [
+        # What the phone took away may still be heard at its beginning, or not.
+        Span(label.sound, label.onset_s, label.offset_s, label.snr_db, label.sound in scene.hidden)
+        for label in scene.labels
+    ]
     spans += [Span(word, onset, offset, unsure=True) for word, onset, offset in unsure]
     # Clips of one recording stay together when the model is calibrated.
     group = job.seed if job.family or job.sound else zlib.crc32(job.recordings[0].path.name.encode())

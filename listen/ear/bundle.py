@@ -38,6 +38,10 @@ _UNREADABLE = (
 _HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS}
 
 
+#: Rows that go through the layers in one go, so that memory does not grow with the clip.
+_AT_ONCE = 4096
+
+
 @dataclass(frozen=True, slots=True)
 class Head:
     """One small network: standardise, layers with ReLU between, logistic outputs (one a label).
@@ -62,6 +66,9 @@ class Head:
 
     def logits(self, values: np.ndarray) -> np.ndarray:
         """Raw outputs [shape=(k, labels)] for rows of features [shape=(k, f)]."""
+        if len(values) > _AT_ONCE:
+            parts = np.array_split(values, -(-len(values) // _AT_ONCE))
+            return np.concatenate([self.logits(part) for part in parts])
         x = (values.astype(np.float64) - self.mean) / self.scale
         for layer, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
             x = x @ weight + bias

@@ -17,6 +17,8 @@ _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
 #: From here a click is a click, whoever speaks over it.
 _PLAIN_CLICK = 0.85
+#: From here a stroke is clear of gravel.
+_CLEAR_OF_GRAVEL = 0.9
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -58,9 +60,13 @@ def _deep_inside(draft: Draft, others: list[Draft]) -> bool:
 
     A valve that starts or ends the pump clicks where the gravel begins or ends.
     """
-    return draft.sound == "click" and any(
-        o.sound == "gravel" and o.onset_s + _GRAVEL_EDGE_S < draft.onset_s < o.offset_s - _GRAVEL_EDGE_S
-        for o in others
+    return (
+        draft.sound == "click"
+        and draft.probability < _CLEAR_OF_GRAVEL
+        and any(
+            o.sound == "gravel" and o.onset_s + _GRAVEL_EDGE_S < draft.onset_s < o.offset_s - _GRAVEL_EDGE_S
+            for o in others
+        )
     )
 
 

@@ -20,10 +20,15 @@ TRAIN_RATE_HZ = (3.0, 30.0)
 #: One part that clicks again and again sounds alike each time; a crackling fire or crockery does not.
 _TRAIN_CLICKS = 7
 _TRAIN_HEIGHT_SPREAD_DB, _TRAIN_COLOUR_SPREAD, _TRAIN_RHYTHM_SPREAD = 5.5, 0.18, 0.6
+#: Strokes that the model is this sure of may differ more; where it is sure of few, there is no train.
+_TRAIN_SURE, _TRAIN_UNSURE = 0.7, 0.15
+_SURE_HEIGHT_SPREAD_DB, _SURE_COLOUR_SPREAD, _SURE_RHYTHM_SPREAD = 8.0, 0.4, 0.75
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.5, 0.6
+CLICK_FROM, _SURE_CLICK = 0.6, 0.7
+#: Probability of a thump or a bang together, and the rise from which it may be a bang.
+_KNOCK_FROM, _BANG_DB = 0.5, 20.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
 
@@ -50,20 +55,42 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
     short = falls_back(onsets)
     probability = head.probabilities(onsets.inputs())
     labels = list(head.labels)
-    drafts, used = _trains(onsets, times, short)
     click = probability[:, labels.index("click")]
+    drafts, used = _trains(onsets, times, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
-        name = labels[int(np.argmax(probability[best]))]
         if click[best] >= CLICK_FROM:
             drafts.append(_click(onsets, int(best), float(click[best])))
-        elif name in ("thump", "clatter", "drip") and probability[best].max() >= 0.5:
-            p = float(probability[best].max())
-            drafts.append(Draft(name, times[best], times[best] + float(onsets.column("decay_ms")[best]) / 1000, p,
-                                {"level_db": float(onsets.column("rise_db")[best])}))  # fmt: skip
+            continue
+        knock = _knock(onsets, probability, labels, group)
+        if knock is not None:
+            drafts.append(knock)
+            continue
+        name = labels[int(np.argmax(probability[best]))]
+        if name in ("clatter", "drip") and probability[best].max() >= 0.5:
+            drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
     return _gather(drafts)
+
+
+def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group: np.ndarray) -> Draft | None:
+    """A thump or, hard and loud, a bang: what the two have together decides that it is one of them."""
+    bang, thump = probability[group, labels.index("bang")], probability[group, labels.index("thump")]
+    best = int(np.argmax(bang + thump))
+    if bang[best] + thump[best] < _KNOCK_FROM:
+        return None
+    row = int(group[best])
+    loud = float(onsets.column("rise_db")[row]) >= _BANG_DB
+    return _draft(
+        "bang" if loud and bang[best] > thump[best] else "thump", onsets, row, float(bang[best] + thump[best])
+    )
+
+
+def _draft(name: str, onsets: OnsetTable, row: int, probability: float) -> Draft:
+    at = float(onsets.column("time_s")[row])
+    end = at + float(onsets.column("decay_ms")[row]) / 1000
+    return Draft(name, at, end, min(0.97, probability), {"level_db": float(onsets.column("rise_db")[row])})
 
 
 def _click(onsets: OnsetTable, row: int, probability: float) -> Draft:
@@ -87,7 +114,9 @@ def _groups(times: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
     return [np.array(g) for g in groups]
 
 
-def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[list[Draft], np.ndarray]:
+def _trains(
+    onsets: OnsetTable, times: np.ndarray, short: np.ndarray, click: np.ndarray
+) -> tuple[list[Draft], np.ndarray]:
     used = np.zeros(len(times), bool)
     drafts = []
     candidates = np.flatnonzero(short & onsets.plain() & (onsets.column("rise_db") > 6.0))
@@ -103,22 +132,25 @@ def _trains(onsets: OnsetTable, times: np.ndarray, short: np.ndarray) -> tuple[l
             continue
         gaps = np.diff(times[members])
         heights, centroids = onsets.column("rise_db")[members], onsets.column("centroid_hz")[members]
+        typical = float(np.median(click[members]))
+        sure = typical >= _TRAIN_SURE
         # Quartiles, not deviations: a cup or a bark among the clicks does not end the train.
-        alike = _spread(heights) < _TRAIN_HEIGHT_SPREAD_DB and _spread(
+        alike = _spread(heights) < (_SURE_HEIGHT_SPREAD_DB if sure else _TRAIN_HEIGHT_SPREAD_DB) and _spread(
             centroids
-        ) < _TRAIN_COLOUR_SPREAD * np.median(centroids)
+        ) < (_SURE_COLOUR_SPREAD if sure else _TRAIN_COLOUR_SPREAD) * np.median(centroids)
         rate = 1.0 / float(np.median(gaps))
         variation = _spread(gaps) / float(np.median(gaps))
         if (
             not alike
+            or typical < _TRAIN_UNSURE
             or np.median(gaps) < shortest_gap
             or not TRAIN_RATE_HZ[0] <= rate <= TRAIN_RATE_HZ[1]
-            or variation > _TRAIN_RHYTHM_SPREAD
+            or variation > (_SURE_RHYTHM_SPREAD if sure else _TRAIN_RHYTHM_SPREAD)
         ):
             continue
         used[(times >= times[members[0]] - 0.02) & (times <= times[members[-1]] + 0.05)] = True
-        sure = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
-        drafts.append(Draft("click_train", float(times[members[0]]), float(times[members[-1]]) + 0.02, sure, {
+        certainty = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
+        drafts.append(Draft("click_train", float(times[members[0]]), float(times[members[-1]]) + 0.02, certainty, {
             "rate_hz": rate, "count": float(len(members)), "regularity": max(0.0, 1.0 - variation),
             "level_db": float(np.median(heights)),
         }))  # fmt: skip

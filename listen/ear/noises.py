@@ -10,6 +10,7 @@ import numpy as np
 
 from listen.ear.bundle import Head
 from listen.ear.draft import Draft
+from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs, step_times
 from listen.features.collect import BANDS_K, ClipFeatures
 from listen.features.textures import SEGMENT_HOP_S, SEGMENT_S, Segments
@@ -69,12 +70,13 @@ def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[
     """
     if not len(segments.values):
         return []
+    levels = LevelTracks(features)
     probability = _smoothed(head.probabilities(segments.values))
     drafts = []
     for column, sound in enumerate(head.labels):
         p = probability[:, column]
         for first, stop in _hysteresis(p, _ENTER_MORE.get(sound, ENTER)):
-            draft = _bounded(sound, features, segments, p, first, stop)
+            draft = _bounded(sound, levels, segments, p, first, stop)
             if draft is not None:
                 drafts.append(draft)
     return _rejoined(_settle(drafts))
@@ -93,12 +95,13 @@ def _hysteresis(p: np.ndarray, enter: float) -> list[tuple[int, int]]:
 
 
 def _bounded(
-    sound: str, features: ClipFeatures, segments: Segments, p: np.ndarray, first: int, stop: int
+    sound: str, levels: LevelTracks, segments: Segments, p: np.ndarray, first: int, stop: int
 ) -> Draft | None:
+    features = levels.features
     start_s = float(segments.starts_s[first])
     end_s = min(float(segments.starts_s[stop - 1]) + SEGMENT_S, features.duration_s)
     low_hz, high_hz = _BOUNDS_HZ.get(sound, _DEFAULT_BOUNDS_HZ)
-    tracks = _tracks(features, low_hz, high_hz)
+    tracks = levels.bands(low_hz, high_hz)
     margin = SEGMENT_S
     open_start, open_end = first == 0, stop >= len(p)
     onset, offset = start_s, end_s
@@ -114,7 +117,7 @@ def _bounded(
     onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)
     if offset - onset < _SHORTEST_S.get(sound, 0.5):
         return None
-    measures = _measures(sound, features, onset, offset, low_hz, high_hz)
+    measures = _measures(sound, levels, onset, offset, low_hz, high_hz)
     return Draft(
         sound,
         onset,
@@ -126,20 +129,16 @@ def _bounded(
     )
 
 
-def _tracks(features: ClipFeatures, low_hz: float, high_hz: float) -> np.ndarray:
-    mids = 1000.0 * 10 ** (np.array(BANDS_K) / 10)
-    return features.bands_db[:, (mids >= low_hz) & (mids <= high_hz)]
-
-
 def _measures(
-    sound: str, features: ClipFeatures, onset: float, offset: float, low_hz: float, high_hz: float
+    sound: str, levels: LevelTracks, onset: float, offset: float, low_hz: float, high_hz: float
 ) -> dict[str, float]:
-    level = features.band_db(low_hz, high_hz)
-    times = features.times_s
-    inside = (times >= onset) & (times < offset)
-    if not inside.any():
-        inside[np.argmin(np.abs(times - onset))] = True
-    floor = _floor_outside(level, times, onset, offset)
+    features = levels.features
+    level = levels.level_db(low_hz, high_hz)
+    inside = levels.between(onset, offset)
+    if inside.stop <= inside.start:
+        at = min(len(level) - 1, inside.start)
+        inside = slice(at, at + 1)
+    floor = levels.floor_outside(low_hz, high_hz, onset, offset)
     measures = {"level_db": float(np.median(level[inside])) - floor}
     if sound in ("splutter",):
         measures["rate_hz"] = _rate_hz(features, inside)
@@ -150,11 +149,13 @@ def _measures(
     audible = mids >= 400.0
     mean = bands[:, audible].mean(axis=0)
     centroid = float(np.sum(mean * mids[audible]) / np.sum(mean))
-    seconds = np.arange(inside.sum()) * CELL_S
+    seconds = np.arange(inside.stop - inside.start) * CELL_S
     # Edge cells hold only part of the sound and would tilt the line.
     steady = slice(2, -2)
     growth = (
-        float(np.polyfit(seconds[steady], level[inside][steady], 1)[0] * 60) if inside.sum() >= 24 else 0.0
+        float(np.polyfit(seconds[steady], level[inside][steady], 1)[0] * 60)
+        if inside.stop - inside.start >= 24
+        else 0.0
     )
     if sound == "boil":
         return measures | {"growth_db_per_min": growth}
@@ -172,16 +173,6 @@ def _measures(
         "low_hz": float(present.min()), "high_hz": float(present.max()),
         "rise_ms": rise_ms, "fall_ms": fall_ms, "growth_db_per_min": growth,
     }  # fmt: skip
-
-
-def _floor_outside(level: np.ndarray, times: np.ndarray, onset: float, offset: float) -> float:
-    """Level of the quiet around a sound (30 s to each side), or the clip's low percentile where it fills the clip."""
-    near = ((times >= onset - 30.0) & (times < onset - 0.1)) | (
-        (times > offset + 0.15) & (times <= offset + 30.0)
-    )
-    if near.sum() >= 6:
-        return float(np.percentile(level[near], 25))
-    return float(np.percentile(level, 5))
 
 
 def _edges_ms(features: ClipFeatures, onset: float, offset: float) -> tuple[float, float]:
@@ -211,7 +202,7 @@ def _edges_ms(features: ClipFeatures, onset: float, offset: float) -> tuple[floa
     return edge(onset, True), edge(offset, False)
 
 
-def _rate_hz(features: ClipFeatures, inside: np.ndarray) -> float:
+def _rate_hz(features: ClipFeatures, inside: slice) -> float:
     series = features.envelope_db[inside].reshape(-1)
     if len(series) < 32:
         return 0.0

@@ -29,11 +29,12 @@ def step_times(levels_db: np.ndarray, low_s: float, high_s: float, rising: bool)
     t = len(levels_db)
     low = int(np.clip(np.floor(low_s / CELL_S), 1, max(1, t - 1)))
     high = int(np.clip(np.ceil(high_s / CELL_S), low, max(low, t - 1)))
-    cumulative = np.concatenate(
-        [np.zeros((1, levels_db.shape[1])), np.cumsum(levels_db, axis=0, dtype=np.float64)]
-    )
-    at = np.arange(low, high + 1)
-    after_end, before_start = np.minimum(at + SIDE, t), np.maximum(at - SIDE, 0)
+    # Only what lies around is summed: the work must not grow with the clip.
+    first = max(0, low - SIDE)
+    near = levels_db[first : min(t, high + SIDE)]
+    cumulative = np.concatenate([np.zeros((1, near.shape[1])), np.cumsum(near, axis=0, dtype=np.float64)])
+    at = np.arange(low, high + 1) - first
+    after_end, before_start = np.minimum(at + SIDE, len(near)), np.maximum(at - SIDE, 0)
     after = (cumulative[after_end] - cumulative[at]) / (after_end - at)[:, None].clip(1)
     before = (cumulative[at] - cumulative[before_start]) / (at - before_start)[:, None].clip(1)
     change = after - before if rising else before - after
@@ -42,7 +43,7 @@ def step_times(levels_db: np.ndarray, low_s: float, high_s: float, rising: bool)
     # Steps of more than 20 dB make a plateau of equal heights: its middle is where the full change peaks.
     peak = np.sort(change, axis=1)[:, -strongest:].mean(axis=1)
     best = int(np.argmax(height + 1e-3 * peak))
-    return float(at[best] * CELL_S), float(height[best])
+    return float((at[best] + first) * CELL_S), float(height[best])
 
 
 def runs(active: np.ndarray, gap: int = 0) -> list[tuple[int, int]]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from listen.ear.draft import Draft
+from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs, step_times
 from listen.features.collect import BANDS_K, ClipFeatures
 from listen.features.mains import CombTracks
@@ -22,6 +23,8 @@ _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
 _BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 9, 4, 16.0
 _HUM_OVER_DB = 14.0
+#: Strongest line that a coil's or a motor's hum may have, Hz (common practice: 2f and a few multiples).
+_HUM_HIGHEST_HZ = 800.0
 _SHAFT_SHARE, _SHAFT_LINES = 0.4, 3
 #: A rise like this within one run is a second source that joins (a pump beside a refrigerator).
 _JOIN_DB = 8.0
@@ -30,6 +33,8 @@ _EDGE_DB = 3.0
 _LOST_S = 4.0
 _OPEN_S = 0.6
 _TONE_DB, _TONE_CELLS = 16.0, 2
+#: Range in which the level of a motor or a pump is taken, Hz.
+_PUMP_HZ = (80.0, 2000.0)
 
 
 def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[Draft]:
@@ -55,7 +60,9 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
         & (combs.even_over_db >= _BUZZ_OVER_DB)
         & ~stroke
     )
-    hum = even & ~buzz & ~stroke
+    # A line as high as that, and none stronger below it, is a whistle of something else.
+    hum = even & ~buzz & ~stroke & ~(combs.line_hz > _HUM_HIGHEST_HZ)
+    levels = LevelTracks(features)
     drafts: list[Draft] = []
     for sound, active, level_db in (
         ("stroke_train", stroke, combs.odd_db), ("motor_run", motor, combs.shaft_db),
@@ -65,7 +72,7 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
             if stop - first < min(2, v):
                 continue
             for part in _joined(level_db, first, stop):
-                drafts.append(_locked(sound, features, combs, mains, *part))
+                drafts.append(_locked(sound, levels, combs, mains, *part))
     return _tidy(_mended(drafts)) + _narrow(features)
 
 
@@ -85,9 +92,8 @@ def _joined(level_db: np.ndarray, first: int, stop: int) -> list[tuple[int, int]
     return [(first, stop), *loud]
 
 
-def _locked(
-    sound: str, features: ClipFeatures, combs: CombTracks, mains: Mains, first: int, stop: int
-) -> Draft:
+def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, first: int, stop: int) -> Draft:
+    features = levels.features
     v = len(combs.even_n)
     start_s, end_s = first * LINE_S, (stop - 1) * LINE_S + _WINDOW_S
     # From 200 Hz up, where a window is 32 ms: below, a step is smeared over a quarter of a second.
@@ -116,7 +122,7 @@ def _locked(
         measures |= {
             "shaft_hz": shaft,
             "lines": float(np.max(combs.shaft_n[inside])),
-            "level_db": _over(features, onset, offset),
+            "level_db": levels.over_outside(*_PUMP_HZ, onset, offset),
         }
         if mains.hz and combs.poles:
             synchronous = 2.0 * (mains.measured_hz or mains.hz) / combs.poles
@@ -127,7 +133,7 @@ def _locked(
         measures |= {
             "strokes_hz": float(mains.measured_hz or mains.hz or 0.0),
             "lines": float(np.median(combs.odd_n[inside] + combs.even_n[inside])),
-            "level_db": _over(features, onset, offset),
+            "level_db": levels.over_outside(*_PUMP_HZ, onset, offset),
             "missing_fraction": 1.0 - float(np.sum(combs.odd_n[inside] >= _STROKE_ODD_N)) / expected,
         }
         sure = float(np.clip(0.5 + 0.05 * np.median(combs.odd_n[inside]), 0.5, 0.97))
@@ -145,15 +151,6 @@ def _locked(
             )
         )
     return Draft(sound, onset, offset, sure, measures, open_start, open_end, edge_start, edge_end)
-
-
-def _over(features: ClipFeatures, onset_s: float, offset_s: float) -> float:
-    """Level while the sound lasts over the level outside it, 80 Hz to 2 kHz, dB (0 when it fills the clip)."""
-    level = features.band_db(80.0, 2000.0)
-    inside = (features.times_s >= onset_s) & (features.times_s < offset_s)
-    if not inside.any() or inside.all():
-        return 0.0
-    return float(np.median(level[inside]) - np.median(level[~inside]))
 
 
 def _mended(drafts: list[Draft]) -> list[Draft]:

@@ -16,6 +16,7 @@ from listen.features.picture import Picture, PictureBuilder
 from listen.features.samples import SampleFacts, SampleWatch
 from listen.spectra import (
     CELL_S,
+    ENVELOPE_BINS,
     FRAME_N,
     FRAMES_PER_CELL,
     HIGH_K,
@@ -108,7 +109,7 @@ class Collector:
         self._watch = SampleWatch(rate_hz)
         self._picture = PictureBuilder()
         self._frames_rest = np.zeros((0, FRAME_N // 2 + 1), np.float32)
-        self._envelope_rest = np.zeros((0, 3), np.float32)
+        self._envelope_rest = np.zeros((0, len(ENVELOPE_BINS)), np.float32)
         self._ltas = np.zeros(FRAME_N // 2 + 1)
         self._ltas_n = 0
         self._n = 0
@@ -180,7 +181,7 @@ class Collector:
         if not cells:
             return
         frames = frames[: cells * FRAMES_PER_CELL].reshape(cells, FRAMES_PER_CELL, -1)
-        envelope = envelope[: cells * per_cell].reshape(cells, per_cell, 3).sum(axis=2)
+        envelope = envelope[: cells * per_cell].reshape(cells, per_cell, -1).sum(axis=2)
         mean = frames.mean(axis=1)
         self._high.append(mean @ band_weights(HIGH_K, FRAME_N, RATE_HZ))
         log = to_db(mean)

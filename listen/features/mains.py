@@ -115,17 +115,17 @@ def weigh_mains(table: LineTable) -> MainsEvidence:
 def _persistence(hz: np.ndarray, window: np.ndarray) -> np.ndarray:
     """1 where the next or previous window holds the same line (within 0.35 Hz), else 0.15."""
     out = np.full(len(hz), 0.15)
-    windows = np.unique(window)
+    order = np.lexsort((hz, window))
+    windows, starts = np.unique(window[order], return_index=True)
     if len(windows) == 1:
         return np.ones(len(hz))
-    groups = {w: np.sort(hz[window == w]) for w in windows}
-    for w in windows:
-        mine = np.flatnonzero(window == w)
+    members = dict(zip(windows.tolist(), np.split(order, starts[1:]), strict=True))
+    for w, mine in members.items():
         near = np.full(len(mine), np.inf)
         for neighbour in (w - 1, w + 1):
-            other = groups.get(neighbour)
-            if other is None or not len(other):
+            if neighbour not in members:
                 continue
+            other = hz[members[neighbour]]
             place = np.searchsorted(other, hz[mine])
             for shift in (-1, 0):
                 index = np.clip(place + shift, 0, len(other) - 1)
@@ -216,13 +216,15 @@ def _shaft_candidates(mains_hz: float) -> np.ndarray:
 
 def _fit_shaft(hz: np.ndarray, weight: np.ndarray, candidates: np.ndarray) -> tuple[float, float, np.ndarray]:
     """Best comb among candidates: (shaft_hz, score, match); the score takes off what chance would match."""
-    k = np.round(hz[None, :] / candidates[:, None])
-    off = hz[None, :] - k * candidates[:, None]
-    reach = 0.16 + 0.004 * k
-    match = (np.abs(off) < reach) & (k >= 1)
-    chance = np.minimum(1.0, 2 * reach / candidates[:, None])
+    # Single precision and few temporaries: this runs for every half second of a clip.
+    lines, combs = hz.astype(np.float32)[None, :], candidates.astype(np.float32)[:, None]
+    k = np.rint(lines / combs)
+    reach = np.float32(0.16) + np.float32(0.004) * k
+    off = np.abs(lines - k * combs)
+    match = (off < reach) & (k >= 1)
+    chance = np.minimum(np.float32(1.0), reach * (2 / combs))
     total = weight.sum()
-    score = ((match - chance) * weight[None, :]).sum(axis=1) / total
+    score = (match - chance) @ weight.astype(np.float32) / total
     for at in np.argsort(score)[::-1][:12]:
         # Two lines fit many combs: only a third distinct multiple makes one.
         if len(np.unique(k[at][match[at]])) >= 3:

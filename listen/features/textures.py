@@ -28,6 +28,8 @@ SHAPE_FROM = BANDS_K.index(-10)
 GROUPS = ((-10, -6), (-5, -2), (-1, 2), (3, 6), (7, 9), (10, 12))
 #: Span of the rolling floor, s, and its percentile.
 FLOOR_S, FLOOR_PERCENTILE = 60.0, 10
+#: Segments described in one go: an hour has 14,000, and what is needed on the way is many times what is kept.
+_AT_ONCE = 2048
 _MODULATION_HZ = ((1.0, 3.0), (3.0, 7.0), (7.0, 15.0), (15.0, 31.0))
 
 
@@ -76,21 +78,33 @@ def segment_textures(features: ClipFeatures, combs: CombTracks) -> Segments:
     t = len(features.bands_db)
     if t == 0:
         return Segments(np.zeros((0, len(TEXTURE_NAMES)), np.float32), np.zeros(0))
-    pad = max(0, CELLS - t)
-
-    def cells(values: np.ndarray) -> np.ndarray:
-        values = values if values.ndim == 2 else values[:, None]
-        if pad:
-            values = np.pad(values, ((0, pad), (0, 0)), mode="edge")
-        return np.lib.stride_tricks.sliding_window_view(values, CELLS, axis=0)[::HOP]  # (k, columns, CELLS)
-
     groups = group_levels(features.bands_db)
     rise = groups - rolling_floor(groups)
+    count = 1 + max(0, t - CELLS) // HOP
+    starts_s = np.arange(count) * SEGMENT_HOP_S
+    parts = []
+    for first in range(0, count, _AT_ONCE):
+        stop = min(count, first + _AT_ONCE)
+        parts.append(_described(features, groups, rise, slice(first * HOP, (stop - 1) * HOP + CELLS)))
+    own = np.concatenate(parts)
+    columns = [own, _onset_columns(features, starts_s), _comb_columns(combs, starts_s)]
+    values = np.concatenate(columns, axis=1).astype(np.float32)
+    return Segments(np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0), starts_s)
+
+
+def _described(features: ClipFeatures, groups: np.ndarray, rise: np.ndarray, cells_of: slice) -> np.ndarray:
+    """The columns that the cells alone give, for the segments within a range of cells."""
+
+    def cells(values: np.ndarray) -> np.ndarray:
+        values = values[cells_of] if values.ndim == 2 else values[cells_of, None]
+        if len(values) < CELLS:
+            values = np.pad(values, ((0, CELLS - len(values)), (0, 0)), mode="edge")
+        return np.lib.stride_tricks.sliding_window_view(values, CELLS, axis=0)[::HOP]  # (k, columns, CELLS)
+
     bands = cells(features.bands_db[:, SHAPE_FROM:])
     mean_bands = 10 * np.log10(np.mean(10 ** (bands / 10), axis=2))
     shape = mean_bands - 10 * np.log10(np.sum(10 ** (mean_bands / 10), axis=1, keepdims=True))
     group_cells = cells(groups)
-    starts_s = np.arange(len(bands)) * SEGMENT_HOP_S
     centred = np.arange(CELLS) - (CELLS - 1) / 2
     slope = (group_cells * centred).sum(axis=2) / np.sum(centred**2) / CELL_S
     moving = (group_cells - group_cells.mean(axis=2, keepdims=True)).std(axis=2)
@@ -111,11 +125,8 @@ def segment_textures(features: ClipFeatures, combs: CombTracks) -> Segments:
         crest.max(axis=1, keepdims=True),
         spread.mean(axis=1, keepdims=True),
         _modulation(cells(features.envelope_db)),
-        _onset_columns(features, starts_s),
-        _comb_columns(combs, starts_s),
     ]
-    values = np.concatenate(columns, axis=1).astype(np.float32)
-    return Segments(np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0), starts_s)
+    return np.concatenate(columns, axis=1).astype(np.float32)
 
 
 def _modulation(envelope: np.ndarray) -> np.ndarray:

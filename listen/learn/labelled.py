@@ -95,7 +95,7 @@ def _onset_targets(
     keep = np.ones(len(times_s), bool)
     taken = np.zeros(len(times_s), bool)
     # In order of strength: a click inside a sentence is a click.
-    for sound, label in (("click", "click"), ("thump", "thump"), ("bang", "thump"), ("click_train", "click"),
+    for sound, label in (("click", "click"), ("thump", "thump"), ("bang", "bang"), ("bang", "thump"), ("click_train", "click"),
                          ("drip", "drip"), ("clatter", "clatter"), ("speech", "speech")):  # fmt: skip
         for span in spans:
             if span.sound != sound or label not in recipe.labels:

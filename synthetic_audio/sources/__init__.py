@@ -12,7 +12,20 @@ from collections.abc import Callable
 import numpy as np
 
 from synthetic_audio.backgrounds import kitchen, outdoors, voices
-from synthetic_audio.sources import click, coil, discharge, jet, motor, stroke_pump, thump, tones, water
+from synthetic_audio.sources import (
+    click,
+    coil,
+    discharge,
+    grains,
+    jet,
+    motor,
+    stroke_pump,
+    struck,
+    sudden,
+    thump,
+    tones,
+    water,
+)
 
 SOURCES: dict[str, Callable[..., np.ndarray]] = {
     "click": click.click,
@@ -55,11 +68,15 @@ SOURCES: dict[str, Callable[..., np.ndarray]] = {
     "engine": outdoors.engine,
     "calls": outdoors.calls,
     "crowd": outdoors.crowd,
+    "grains": grains.grains,
+    "struck": struck.struck,
+    "sudden_noise": sudden.noise,
+    "sudden_tone": sudden.tone,
 }
 
 #: Sources whose level is a peak.
 PEAK: frozenset[str] = frozenset(
-    {"click", "click_train", "thump", "drip", "clatter", "knock_box", "arcing", "scrape"}
+    {"click", "click_train", "thump", "drip", "clatter", "knock_box", "arcing", "scrape", "struck"}
 )
 
 #: Sources that are never part of the machine.

@@ -51,6 +51,16 @@ def test_the_model_has_the_say():
     assert heard(clicks_at((1.0, 3.0)), onset_head(speech=2.0)) == []
 
 
+def test_a_hard_and_loud_knock_is_a_bang():
+    knocks = put(clicks_at(()), click(0.5, 1), 2.0)
+    assert words(heard(knocks, onset_head(bang=1.0))) == ["bang"]
+    assert words(heard(knocks, onset_head(bang=-0.5, thump=0.0))) == ["thump"]
+    # Between the two it is still one of them; a faint one is no bang.
+    assert words(heard(knocks, onset_head(bang=-0.4, thump=-0.6))) == ["bang"]
+    faint = put(clicks_at(()), click(0.008, 1), 2.0)
+    assert words(heard(faint, onset_head(bang=1.0))) == ["thump"]
+
+
 def test_a_step_is_no_click_unless_the_model_is_sure():
     samples = noise(4.0, 0.001, 1) + within(band_noise(4.0, 0.05, 2, 1000, 14_000), 1.5, 3.5)
     assert "click" not in words(heard(samples, LEANS))

@@ -76,9 +76,11 @@ def test_a_click_inside_a_sentence_is_a_click():
     assert onset_words([0.6, 1.001, 1.5, 2.5], spans)[0] == ["speech", "click", "speech", "other"]
 
 
-def test_clicks_of_a_train_are_clicks_and_a_bang_is_a_thump():
+def test_clicks_of_a_train_are_clicks_and_a_bang_is_one_where_there_is_the_word():
     spans = [Span("click_train", 1.0, 2.0), Span("bang", 3.0, 3.2)]
     assert onset_words([1.0, 1.5, 1.99, 3.01], spans)[0] == ["click", "click", "click", "thump"]
+    knows = HeadRecipe(("click", "thump", "bang", "other"), (6,), 0.02, 20, least_snr_db=3.0, match_s=0.03)
+    assert onset_words([3.01], spans, knows)[0] == ["bang"]
 
 
 def test_faint_clicks_are_left_out():

@@ -5,6 +5,7 @@ import pytest
 
 from listen.ear.impulses import falls_back
 from listen.features.onsets import ONSET_NAMES, OnsetFinder, _sliding_max
+from listen.spectra import ENVELOPE_BINS
 from tests.support.signals import RATE_HZ, band_noise, click, collect, noise, put, tones, within
 
 
@@ -23,8 +24,8 @@ def test_sliding_maximum_is_the_plain_one():
 @pytest.mark.parametrize("at_s", [0.05, 0.5, 0.7531, 2.9])
 def test_click_is_found_once_where_it_is(at_s):
     _, times, back = onsets_of(put(noise(3.0, 0.001, 1), click(0.3, 2), at_s))
-    assert len(times) == 1 and back[0]
-    assert times[0] == pytest.approx(at_s, abs=0.002)
+    assert back.sum() == 1
+    assert times[back][0] == pytest.approx(at_s, abs=0.002)
 
 
 @pytest.mark.parametrize("decay_s", [0.002, 0.004, 0.008])
@@ -97,6 +98,16 @@ def test_a_hum_holds_no_clicks_but_perhaps_at_its_start():
     assert back.sum() <= 1 and not back[np.abs(times - 1.0) > 0.02].any()
 
 
+def test_a_stroke_in_a_narrow_band_is_found_beside_a_louder_noise():
+    """6 dB over the noise in a seventh of the range: less than 1 dB in all."""
+    loud = band_noise(4.0, 0.05, 3, 600, 15_000)
+    stroke = band_noise(0.03, 0.16, 4, 5000, 5800) * np.exp(-np.arange(960) / 200)
+    onsets, times, _ = onsets_of(put(loud, stroke, 2.0))
+    row = int(np.argmin(np.abs(times - 2.0)))
+    assert abs(times[row] - 2.0) < 0.003
+    assert onsets.column("lift_db")[row] > 4.0
+
+
 def test_click_inside_a_steady_jet_is_found():
     jet = band_noise(4.0, 0.01, 3, 1000, 14000)
     _, times, back = onsets_of(put(jet, click(0.5, 4), 2.0))
@@ -113,14 +124,15 @@ def test_rows_are_ordered_and_named():
     for n, at_s in enumerate((0.4, 1.1, 1.9, 3.3)):
         samples = put(samples, click(0.2, n), at_s)
     onsets, times, _ = onsets_of(samples)
-    assert onsets.rows.dtype == np.float32 and onsets.rows.shape == (4, len(ONSET_NAMES))
+    assert onsets.rows.dtype == np.float32 and onsets.rows.shape == (len(times), len(ONSET_NAMES))
+    np.testing.assert_allclose(times[falls_back(onsets)], (0.4, 1.1, 1.9, 3.3), atol=0.003)
     assert np.all(np.diff(times) > 0)
     np.testing.assert_array_equal(onsets.column("time_s"), onsets.rows[:, 0])
 
 
 def test_finder_alone_does_not_depend_on_blocks():
     rng = np.random.default_rng(3)
-    power = rng.uniform(0.5e-6, 2e-6, (3000, 3))
+    power = rng.uniform(0.5e-6, 2e-6, (3000, len(ENVELOPE_BINS)))
     power[[500, 1200, 1260, 2999]] = 1e-2
     whole = OnsetFinder()
     whole.push(power, last=True)
@@ -128,9 +140,9 @@ def test_finder_alone_does_not_depend_on_blocks():
         parts = OnsetFinder()
         for start in range(0, len(power), size):
             parts.push(power[start : start + size])
-        parts.push(np.zeros((0, 3)), last=True)
+        parts.push(np.zeros((0, len(ENVELOPE_BINS))), last=True)
         np.testing.assert_array_equal(parts.table().rows, whole.table().rows)
-    assert len(whole.table().rows) == 4
+    assert falls_back(whole.table()).sum() >= 4
 
 
 def test_click_at_the_very_start_of_the_clip_does_not_crash():

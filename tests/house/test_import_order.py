@@ -115,7 +115,8 @@ def test_a_circle_would_be_seen():
 
 
 @pytest.mark.parametrize(
-    "name", sorted(n for n in listen_modules() if part_of(n) not in ("learn", "cli", "library", "batch", "doctor"))
+    "name",
+    sorted(n for n in listen_modules() if part_of(n) not in ("learn", "cli", "library", "batch", "doctor")),
 )
 def test_heavy_libraries_stay_off_the_path_of_hear(name):
     for item in imports(listen_modules()[name]):

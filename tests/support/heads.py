@@ -11,7 +11,7 @@ from listen.features.names import TEXTURE_NAMES
 from listen.features.onsets import ONSET_INPUTS
 from listen.types import ModelInfo
 
-ONSET_LABELS = ("click", "thump", "clatter", "drip", "speech", "other")
+ONSET_LABELS = ("click", "thump", "bang", "clatter", "drip", "speech", "other")
 NO = -6.0
 
 

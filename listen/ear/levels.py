@@ -1,0 +1,72 @@
+"""Levels of a clip in ranges of frequency, each computed once however many sounds ask for it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.features.collect import BANDS_K, ClipFeatures
+
+#: How far to both sides of a sound its surroundings reach, s.
+_AROUND_S = 30.0
+_LONG_AROUND_S = 60.0
+
+
+class LevelTracks:
+    """Tracks of a clip, kept by range; looks at a sound cost what the sound lasts, not what the clip lasts.
+
+    Parameters
+    ----------
+    features : ClipFeatures
+    """
+
+    def __init__(self, features: ClipFeatures) -> None:
+        self.features = features
+        self._times_s = features.times_s
+        self._bands: dict[tuple[float, float], np.ndarray] = {}
+        self._levels: dict[tuple[float, float], np.ndarray] = {}
+        self._quiet: dict[tuple[float, float], float] = {}
+
+    def bands(self, low_hz: float, high_hz: float) -> np.ndarray:
+        """Third octaves whose middle lies in a range [shape=(t, bands)], dB."""
+        key = (low_hz, high_hz)
+        if key not in self._bands:
+            mids = 1000.0 * 10 ** (np.array(BANDS_K) / 10)
+            self._bands[key] = self.features.bands_db[:, (mids >= low_hz) & (mids <= high_hz)]
+        return self._bands[key]
+
+    def level_db(self, low_hz: float, high_hz: float) -> np.ndarray:
+        """Level in a range [shape=(t,)], dB."""
+        key = (low_hz, high_hz)
+        if key not in self._levels:
+            self._levels[key] = self.features.band_db(low_hz, high_hz)
+        return self._levels[key]
+
+    def between(self, start_s: float, stop_s: float) -> slice:
+        """Cells whose middle lies in [start, stop)."""
+        first, last = np.searchsorted(self._times_s, [start_s, stop_s])
+        return slice(int(first), int(last))
+
+    def floor_outside(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
+        """Level of the quiet around a sound, or the clip's low percentile where it fills the clip."""
+        level = self.level_db(low_hz, high_hz)
+        before, after = self._around(onset_s - 0.1, offset_s + 0.15, _AROUND_S)
+        near = np.concatenate([level[before], level[after]])
+        if len(near) >= 6:
+            return float(np.percentile(near, 25))
+        key = (low_hz, high_hz)
+        if key not in self._quiet:
+            self._quiet[key] = float(np.percentile(level, 5))
+        return self._quiet[key]
+
+    def over_outside(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
+        """Median level while a sound lasts over that of a minute to both sides, dB (0 when it fills the clip)."""
+        level = self.level_db(low_hz, high_hz)
+        inside = self.between(onset_s, offset_s)
+        before, after = self._around(onset_s, offset_s, _LONG_AROUND_S)
+        outside = np.concatenate([level[before], level[after]])
+        if inside.stop <= inside.start or not len(outside):
+            return 0.0
+        return float(np.median(level[inside]) - np.median(outside))
+
+    def _around(self, start_s: float, stop_s: float, reach_s: float) -> tuple[slice, slice]:
+        return self.between(start_s - reach_s, start_s), self.between(stop_s, stop_s + reach_s)
