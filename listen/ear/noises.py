@@ -34,6 +34,8 @@ _SHORTEST_S = {
 }
 _LONGEST_BURST_S = 3.0
 _BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
+#: Third octave that a jet still fills (common practice: jets are broad), Hz.
+_BLAST_REACHES_HZ = 3000.0
 #: Pauses that one lasting sound may have, s.
 _JOIN_S = {
     "hiss": 1.0,
@@ -250,6 +252,9 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
         if draft.sound == "burst" and draft.duration_s > _LONGEST_BURST_S:
             continue
         sudden = m.get("rise_ms", 1200.0) <= _BLAST_RISE_MS or draft.open_start
+        if draft.sound == "blast" and m["high_hz"] < _BLAST_REACHES_HZ:
+            # A jet is broad, through a telephone too; barks, sneezes and shouts are not.
+            continue
         if draft.sound == "blast" and not (sudden and m["level_db"] >= _BLAST_RISE_DB):
             # What rises slowly or little is a hiss, whatever its colour.
             draft.sound = "hiss"

@@ -70,6 +70,13 @@ def test_there_at_the_start_and_ends():
     assert draft.offset_s == pytest.approx(5.0, abs=0.2)
 
 
+@pytest.mark.parametrize("high_hz, words", [(2400, set()), (3400, {"blast"}), (14_000, {"blast"})])
+def test_a_blast_is_broad_and_a_telephone_leaves_it_broad_enough(high_hz, words):
+    samples = noise(DURATION_S, 0.001, 1) + within(band_noise(DURATION_S, 0.1, 2, 500, high_hz), 4.0, 9.0)
+    always = ("rise_800_1k6_db", 6.0, 2.0)
+    assert {d.sound for d in heard(samples, blast=always)} == words
+
+
 def test_sudden_is_a_blast_and_slow_is_a_hiss():
     (sudden,) = heard(jet(4.0, 9.0), blast=TREBLE)
     assert sudden.sound == "blast" and sudden.measures["rise_ms"] <= 200
