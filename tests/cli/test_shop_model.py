@@ -48,9 +48,13 @@ def test_the_page_hears_with_it(shop, tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(str(shipped("app")))
     hearing = sys.modules.get("bench_page_hearing") or importlib.import_module("bench_page_hearing")
     used = []
-    monkeypatch.setattr(hearing, "hear_with_picture", lambda *_, **given: used.append(given) or (None, None))
-    monkeypatch.setattr(hearing.drawing, "picture_png", lambda _: b"")
-    monkeypatch.setattr(hearing, "worker", lambda: None)
+
+    class Hears:
+        def hear(self, _data, task):
+            used.append(task)
+            return None, b""
+
+    monkeypatch.setattr(hearing, "crew", Hears)
     data = clip(tmp_path).read_bytes()
-    hearing._hear(hearing.Clip("clip.wav", "0" * 64, data), hearing.Told(unknown_machine()))
-    assert used[0]["model_folder"] == str(shop)
+    hearing.hear(hearing.Clip("clip.wav", "0" * 64, data), hearing.Told(unknown_machine()))
+    assert str(used[0].model_folder) == str(shop)

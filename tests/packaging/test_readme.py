@@ -19,7 +19,7 @@ from tests.packaging.test_installed import script
 from tests.support.encode import encode
 
 README = Path(__file__).parents[2] / "README.md"
-#: A full training run takes half an hour: the same command is run with one of a few scenes.
+#: A full training run takes about an hour: the same command is run with one of a few scenes.
 SMALL_RECIPE = """
 version = "readme"
 seed = 3
@@ -57,6 +57,9 @@ def bench(tmp_path_factory):
     scene = render(draw(5, family="normal_brew", split="train"))
     for name, container in (("clip.m4a", "m4a_aac"), ("a.m4a", "m4a_aac"), ("b.mp4", "mp4_video")):
         (folder / name).write_bytes(encode(scene.samples[None, :], scene.rate_hz, container))
+    (folder / "clips").mkdir()
+    for name in ("a.m4a", "b.mp4"):
+        shutil.copy(folder / name, folder / "clips" / name)
     (folder / "small.toml").write_text(SMALL_RECIPE, encoding="utf-8")
     return folder
 
