@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Executor, Future, wait
 
 from listen.batch.engines import Engine
-from listen.batch.work import FAILED, Outcome, Task, do
+from listen.batch.task import FAILED, Outcome, Task
+from listen.batch.work import do
 from listen.errors import ListenError
 
 

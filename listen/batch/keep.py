@@ -6,7 +6,7 @@ import json
 from functools import cache
 from pathlib import Path
 
-from listen.batch.work import Task
+from listen.batch.task import Task
 from listen.library import Library, open_library
 
 

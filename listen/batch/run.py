@@ -12,7 +12,8 @@ from listen.batch.engines import Engine, Local, cores
 from listen.batch.plan import Item, identity_of
 from listen.batch.store import Results
 from listen.batch.tables import Row, write_tables
-from listen.batch.work import FAILED, HEARD, UNUSABLE, Keep, Outcome, Task, do
+from listen.batch.task import FAILED, HEARD, UNUSABLE, Keep, Outcome, Task
+from listen.batch.work import do
 from listen.decode.limits import DecodeLimits
 from listen.decode.source import Source
 from listen.errors import ListenError

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from listen.batch.work import HEARD, UNUSABLE, Outcome
+from listen.batch.task import HEARD, UNUSABLE, Outcome
 from listen.errors import BadParameter
 from listen.report.plain import plain_text
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from listen.batch.plan import Context, Item
 from listen.batch.store import folder_in_words, whole_file
-from listen.batch.work import Outcome
+from listen.batch.task import Outcome
 from listen.library.table_io import write_table
 
 #: Column → kind; a line a recording, in the order of the plan.

@@ -6,76 +6,14 @@ warm decoder; the clip itself is decoded in a child under limits, as everywhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from listen.batch.plan import Context
+from listen.batch.task import FAILED, HEARD, UNUSABLE, Outcome, Task
 from listen.decode import DecodeWorker
 from listen.errors import BadParameter, ListenError, ModelBundleError, UnreadableClip, UnusableClip
 from listen.pipeline import hear
 from listen.report.to_dict import to_line
-
-HEARD, UNUSABLE, FAILED = "heard", "unusable", "failed"
-
-
-@dataclass(frozen=True, slots=True)
-class Keep:
-    """The library that a clip is kept in: its place, its vault, who adds, and the machine there."""
-
-    at: str | None
-    vault: str | None
-    by: str
-    machine: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """What a worker is given.
-
-    Attributes
-    ----------
-    path : str
-        Read where `data` is None.
-    data : bytes or None
-        The clip itself, for workers that do not see this machine's disks.
-    name : str
-        Name to show.
-    identity, sha256 : str
-        Of the result, and of the clip's bytes as the result names them.
-    model_folder : str or None
-    model_sha256 : str
-        What the model must be: on another machine it may be another one.
-    keep : Keep or None
-    report : str or None
-        A report that is there already: the clip only has to be kept.
-    """
-
-    path: str
-    data: bytes | None
-    name: str
-    identity: str
-    sha256: str
-    context: Context
-    model_folder: str | None
-    model_sha256: str
-    keep: Keep | None = None
-    report: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What became of a clip: `report` is one line of JSON where it was heard, else `sentence` says why not."""
-
-    status: str
-    report: str | None = None
-    sentence: str = ""
-    not_kept: str = ""
-
-    @property
-    def lasting(self) -> bool:
-        """Whether the same clip would give the same again; our own failures are tried anew."""
-        return self.status in (HEARD, UNUSABLE)
 
 
 def do(task: Task) -> Outcome:
@@ -83,6 +21,7 @@ def do(task: Task) -> Outcome:
     outcome = Outcome(HEARD, task.report) if task.report is not None else hear_task(task)
     if task.keep is None or outcome.report is None:
         return outcome
+    # The library is loaded only where clips are kept.
     from listen.batch.keep import keep_clip
 
     try:

@@ -15,7 +15,7 @@ from listen.errors import BadParameter
 if TYPE_CHECKING:
     from listen.batch.engines import Engine
     from listen.batch.plan import Item
-    from listen.batch.work import Keep, Outcome
+    from listen.batch.task import Keep, Outcome
 
 #: How often progress is told where nobody watches, s.
 _EVERY_S = 15.0
@@ -60,7 +60,7 @@ def batch(
     """
     from listen.batch import read_plan, run_batch
     from listen.batch.plan import Context
-    from listen.batch.work import FAILED, HEARD, UNUSABLE
+    from listen.batch.task import FAILED, HEARD, UNUSABLE
     from listen.library.pointer import shop_model
 
     keep, find = _library(at, vault, by) if keep_at else (None, _profile)
@@ -106,7 +106,7 @@ def _profile(name: str) -> Any:
 
 def _library(at: str | None, vault: str | None, by: str | None) -> tuple[Keep, Any]:
     """Return where clips are kept, and how the library's own machines are found by their short names."""
-    from listen.batch.work import Keep
+    from listen.batch.task import Keep
     from listen.library import open_library
 
     if not by:

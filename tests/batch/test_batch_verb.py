@@ -3,7 +3,7 @@
 import subprocess
 
 from listen.batch.plan import Item
-from listen.batch.work import HEARD, UNUSABLE, Outcome
+from listen.batch.task import HEARD, UNUSABLE, Outcome
 from listen.cli.batch import Progress
 from tests.batch.conftest import batch_command, environment
 

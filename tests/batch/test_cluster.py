@@ -4,7 +4,7 @@ import pytest
 
 from listen.batch import read_plan, run_batch
 from listen.batch.engines import Cluster, Local
-from listen.batch.work import HEARD, Keep
+from listen.batch.task import HEARD, Keep
 from listen.errors import BadParameter
 from listen.library import open_library
 

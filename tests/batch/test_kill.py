@@ -11,7 +11,7 @@ import pytest
 
 from listen.batch import read_plan, run_batch
 from listen.batch.engines import Local
-from listen.batch.work import FAILED, HEARD
+from listen.batch.task import FAILED, HEARD
 from tests.batch.conftest import batch_command, environment
 
 

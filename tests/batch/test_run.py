@@ -13,7 +13,8 @@ from listen.batch.engines import Local
 from listen.batch.plan import Context, Item
 from listen.batch.store import Results, whole_file
 from listen.batch.tables import Row, as_values, write_tables
-from listen.batch.work import FAILED, HEARD, UNUSABLE, Keep, Outcome, Task, do
+from listen.batch.task import FAILED, HEARD, UNUSABLE, Keep, Outcome, Task
+from listen.batch.work import do
 from listen.bench.machine import load_machine
 from listen.errors import BadParameter
 from listen.library import open_library
