@@ -76,7 +76,11 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
 
 def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group: np.ndarray) -> Draft | None:
     """A thump or, hard and loud, a bang: what the two have together decides that it is one of them."""
-    bang, thump = probability[group, labels.index("bang")], probability[group, labels.index("thump")]
+    # A shop's own model may know only one of the two, or neither.
+    bang, thump = (
+        probability[group, labels.index(word)] if word in labels else np.zeros(len(group))
+        for word in ("bang", "thump")
+    )
     best = int(np.argmax(bang + thump))
     if bang[best] + thump[best] < _KNOCK_FROM:
         return None

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from listen.ear.impulses import _SURE_CLICK, CLICK_FROM, TRAIN_RATE_HZ, hear_impulses
-from tests.support.heads import logit_of, onset_head
+from listen.features.onsets import ONSET_INPUTS
+from tests.support.heads import NO, linear_head, logit_of, onset_head
 from tests.support.signals import band_noise, click, collect, noise, put, within
 
 CLICKS = onset_head(click=3.0)
@@ -59,6 +60,18 @@ def test_a_hard_and_loud_knock_is_a_bang():
     assert words(heard(knocks, onset_head(bang=-0.4, thump=-0.6))) == ["bang"]
     faint = put(clicks_at(()), click(0.008, 1), 2.0)
     assert words(heard(faint, onset_head(bang=1.0))) == ["thump"]
+
+
+def test_a_model_that_knows_clicks_only_is_enough():
+    few = linear_head(ONSET_INPUTS, {"click": ("", 3.0, 0.0), "other": ("", NO, 0.0)})
+    assert words(heard(clicks_at((1.0, 3.0)), few)) == ["click", "click"]
+    assert (
+        heard(
+            clicks_at((1.0, 3.0)),
+            linear_head(ONSET_INPUTS, {"click": ("", NO, 0.0), "other": ("", 2.0, 0.0)}),
+        )
+        == []
+    )
 
 
 def test_a_step_is_no_click_unless_the_model_is_sure():
