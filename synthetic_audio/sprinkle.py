@@ -15,8 +15,10 @@ import numpy as np
 
 from synthetic_audio.spec import Event, Spec
 
-#: Mean count in ten seconds of strokes, of short sounds that are none, and of noises that last.
-_CLICKS, _OTHERS, _LASTING = 2.5, 2.0, 0.7
+#: Mean count in ten seconds of strokes, and of short sounds that are none.
+_CLICKS, _OTHERS = 2.5, 2.0
+#: The same of noises that last: few in one scene, many in another.
+_LASTING = (0.3, 3.0)
 #: Peak level at the microphone, dB re full scale.
 _LEVELS_DB = (-58.0, -8.0)
 #: A click is over within this, ms (-60 dB at 1 kHz).
@@ -29,7 +31,8 @@ def sprinkle(spec: Spec, rng: np.random.Generator) -> Spec:
     The events that it had render as before.
     """
     extra = []
-    for mean, kinds in ((_CLICKS, (_click,)), (_OTHERS, _NO_CLICKS), (_LASTING, _NOISES)):
+    lasting = _log(rng, *_LASTING)
+    for mean, kinds in ((_CLICKS, (_click,)), (_OTHERS, _NO_CLICKS), (lasting, _NOISES)):
         for at_s in rng.uniform(
             0.05, max(0.1, spec.duration_s - 0.1), rng.poisson(mean * spec.duration_s / 10)
         ):

@@ -16,7 +16,7 @@ from listen.cli.score_hear import hear_clip
 from listen.cli.score_sets import render_entry
 from listen.cli.training_scenes import clip_rows, plan
 from listen.errors import BadParameter
-from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
+from listen.learn.labelled import LabelledClip, PartRows, Rows, Span, rows_of
 from listen.learn.promote import Decision, decide
 from listen.learn.recipe import Recipe, load_recipe
 from listen.learn.score.rules import load_rules
@@ -87,7 +87,7 @@ def learn(
     trained_on = f"{n_scenes} synthesised scenes of invented machines, and {len(clips)} clips of {n_machines} machines of this shop"
     with tempfile.TemporaryDirectory(prefix="listen-train-") as work:
         folder = train_model(
-            _weighed([t for t, _ in shop], [t for t, _ in made]), _weighed([o for _, o in shop], [o for _, o in made]),
+            {name: _weighed([r[name] for r in shop], [r[name] for r in made]) for name in made[0]},
             recipe, Path(work) / "model", trained_on=trained_on, echo=echo,
         )  # fmt: skip
         decision = measure(library, folder, echo, frozen)
@@ -217,7 +217,7 @@ def _machine_values(library: Library, clip: ClipRecord) -> dict[str, Any] | None
     return {**rest, "name": record.name, **({"gauges": gauges} if gauges else {})}
 
 
-def _shop_rows(library: Library, clip: ClipRecord, group: int, recipe: Recipe) -> tuple[Rows, Rows]:
+def _shop_rows(library: Library, clip: ClipRecord, group: int, recipe: Recipe) -> PartRows:
     import soundfile
 
     samples, rate_hz = soundfile.read(library.playable(clip.sha256), dtype="float32")
@@ -225,9 +225,7 @@ def _shop_rows(library: Library, clip: ClipRecord, group: int, recipe: Recipe) -
     return rows_of(LabelledClip(samples, rate_hz, spans, group), recipe)
 
 
-def _scene_rows(
-    recipe: Recipe, echo: Callable[[str], object], n_jobs: int
-) -> tuple[list[tuple[Rows, Rows]], int]:
+def _scene_rows(recipe: Recipe, echo: Callable[[str], object], n_jobs: int) -> tuple[list[PartRows], int]:
     from joblib import Parallel, delayed
 
     from synthetic_audio import FAMILIES

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from listen.learn.labelled import LabelledClip, Rows, Span, rows_of
+from listen.learn.labelled import LabelledClip, PartRows, Span, rows_of
 from listen.learn.recipe import Recipe, load_recipe
 from listen.learn.recordings import UNSURE, Recording, audible_spans, read_recordings
-from listen.learn.train import stack, train_model
+from listen.learn.train import stack_parts, train_model
 
 if TYPE_CHECKING:
     from synthetic_audio import Backdrop
@@ -98,7 +98,7 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     return LabelledClip(samples, scene.rate_hz, spans, group)
 
 
-def clip_rows(job: Job, recipe: Recipe) -> tuple[Rows, Rows]:
+def clip_rows(job: Job, recipe: Recipe) -> PartRows:
     """Render and describe one training clip."""
     return rows_of(clip_of(job, recipe), recipe)
 
@@ -175,18 +175,16 @@ def train_on_scenes(
         recordings = read_recordings(recordings_folder, recipe.recordings)
     jobs = plan(recipe, tuple(FAMILIES), recordings)
     echo(f"Rendering and describing {len(jobs)} clips.")
-    textures, onsets = [], []
+    rows = []
     results = Parallel(n_jobs=n_jobs, return_as="generator", batch_size=4)(
         delayed(clip_rows)(job, recipe) for job in jobs
     )
-    for done, (texture_rows, onset_rows) in enumerate(results, start=1):
-        textures.append(texture_rows)
-        onsets.append(onset_rows)
+    for done, part in enumerate(results, start=1):
+        rows.append(part)
         if done % 100 == 0:
             echo(f"{done} of {len(jobs)}")
     return train_model(
-        stack(textures), stack(onsets), recipe, out,
-        trained_on=trained_on(jobs, recordings), echo=echo, n_jobs=n_jobs,
+        stack_parts(rows), recipe, out, trained_on=trained_on(jobs, recordings), echo=echo, n_jobs=n_jobs,
     )  # fmt: skip
 
 

@@ -23,6 +23,7 @@ import numpy as np
 from listen.errors import ModelBundleError
 from listen.features.names import TEXTURE_NAMES
 from listen.features.onsets import ONSET_INPUTS
+from listen.features.starts import START_NAMES
 from listen.types import ModelInfo
 from listen.vocabulary import SOUNDS
 
@@ -35,7 +36,9 @@ _UNREADABLE = (
     OSError, ValueError, KeyError, TypeError, EOFError, RuntimeError, zlib.error, zipfile.BadZipFile,
     SyntaxError, tokenize.TokenError,
 )  # fmt: skip
-_HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS}
+#: What each part of a model is given; a shop's older model may lack the last.
+HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS, "starts": START_NAMES}
+_NEEDED = {"textures", "onsets"}
 
 
 #: Rows that go through the layers in one go, so that memory does not grow with the clip.
@@ -130,10 +133,10 @@ def load_bundle(folder: str | Path) -> Bundle:
     arrays = _load_arrays(folder / "arrays.npz", stated)
     built = {}
     for name, spec in heads.items():
-        if name not in _HEAD_FEATURES:
+        if name not in HEAD_FEATURES:
             raise _refuse(f"it has an unknown part {str(name)[:40]!r}")
         built[name] = _head(name, spec, arrays)
-    if set(built) != set(_HEAD_FEATURES):
+    if not set(built) >= _NEEDED:
         raise _refuse("a part of it is missing")
     return Bundle(ModelInfo(version, trained_on, sha256), built)
 
@@ -180,7 +183,7 @@ def _load_arrays(path: Path, stated: dict) -> dict[str, np.ndarray]:
 def _head(name: str, spec: dict, arrays: dict[str, np.ndarray]) -> Head:
     try:
         labels, layers = tuple(str(label) for label in spec["labels"]), int(spec["layers"])
-        if tuple(spec["features"]) != _HEAD_FEATURES[name]:
+        if tuple(spec["features"]) != HEAD_FEATURES[name]:
             raise _refuse(f"the features of {name!r} are not those of this version")
         weights = tuple(arrays[f"{name}.w{i}"] for i in range(layers))
         biases = tuple(arrays[f"{name}.b{i}"] for i in range(layers))
@@ -191,7 +194,7 @@ def _head(name: str, spec: dict, arrays: dict[str, np.ndarray]) -> Head:
     strange = [label for label in labels if label not in SOUNDS]
     if strange or len(set(labels)) != len(labels) or (name == "onsets" and "click" not in labels):
         raise _refuse(f"the words of {name!r} are not words of the ear")
-    width = len(_HEAD_FEATURES[name])
+    width = len(HEAD_FEATURES[name])
     fits = head.mean.shape == (width,) == head.scale.shape and (head.scale > 0).all() and 1 <= layers <= 4
     for weight, bias in zip(weights, biases, strict=True):
         fits = fits and weight.ndim == 2 and weight.shape[0] == width and bias.shape == (weight.shape[1],)

@@ -42,7 +42,7 @@ def listen_for_events(
     mains = estimate_mains(features.lines, given_mains_hz)
     combs = comb_tracks(features.lines, mains)
     segments = segment_textures(features, combs)
-    noises = hear_noises(features, segments, bundle.heads["textures"])
+    noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
     impulses = hear_impulses(features, bundle.heads["onsets"])
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from listen.ear.beginnings import RANGE_HZ, hear_beginnings
 from listen.ear.bundle import Head
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs, step_times
 from listen.features.collect import BANDS_K, ClipFeatures
+from listen.features.starts import find_starts
 from listen.features.textures import SEGMENT_HOP_S, SEGMENT_S, Segments
 from listen.spectra import CELL_S
 
@@ -50,17 +52,18 @@ _JOIN_S = {
 }
 #: Ranges whose steps bound a sound, Hz.
 _BOUNDS_HZ = {
-    "hiss": (2000.0, 14000.0),
-    "blast": (800.0, 14000.0),
-    "burst": (1000.0, 10000.0),
+    **RANGE_HZ,
     "gravel": (1000.0, 10000.0),
 }
 _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
-_OPEN_S = 0.4
+#: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
+_JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FRAME_MS = CELL_S * 250.0
 
 
-def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[Draft]:
+def hear_noises(
+    features: ClipFeatures, segments: Segments, head: Head, starts_head: Head | None = None
+) -> list[Draft]:
     """Name the textures of a clip.
 
     Parameters
@@ -69,6 +72,8 @@ def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[
     segments : Segments
     head : Head
         The model's part for textures; its labels are ear words.
+    starts_head : Head, optional
+        Its part for beginnings, where it has one.
     """
     if not len(segments.values):
         return []
@@ -81,7 +86,29 @@ def hear_noises(features: ClipFeatures, segments: Segments, head: Head) -> list[
             draft = _bounded(sound, levels, segments, p, first, stop)
             if draft is not None:
                 drafts.append(draft)
+    if starts_head is not None:
+        jets = [head.labels.index(word) for word in _JETS if word in head.labels]
+        drafts += _begun(levels, segments, probability[:, jets].sum(axis=1), starts_head)
     return _rejoined(_settle(drafts))
+
+
+def _begun(levels: LevelTracks, segments: Segments, jet: np.ndarray, head: Head) -> list[Draft]:
+    """Sounds named by how they begin; one that lasts must also be something of a jet while it does."""
+    drafts = []
+    for draft in hear_beginnings(find_starts(levels.features), levels, head):
+        inside = (segments.starts_s + SEGMENT_S / 2 >= draft.onset_s) & (
+            segments.starts_s + SEGMENT_S / 2 <= draft.offset_s
+        )
+        lasting = draft.sound in _JETS
+        if draft.duration_s < _SHORTEST_S[draft.sound] or (
+            lasting and not (inside.any() and jet[inside].mean() >= _LEAST_JET)
+        ):
+            continue
+        draft.measures = _measures(
+            draft.sound, levels, draft.onset_s, draft.offset_s, *_BOUNDS_HZ[draft.sound]
+        )
+        drafts.append(draft)
+    return drafts
 
 
 def _smoothed(probability: np.ndarray) -> np.ndarray:

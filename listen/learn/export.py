@@ -11,9 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from listen.ear.bundle import FORMAT, Head, load_bundle
-from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_INPUTS
+from listen.ear.bundle import FORMAT, HEAD_FEATURES, Head, load_bundle
 
 
 def write_bundle(
@@ -26,7 +24,7 @@ def write_bundle(
     folder : path
         Made if missing; files of an older model in it are replaced.
     heads : dict
-        "textures" and "onsets".
+        "textures", "onsets" and, if trained, "starts".
     facts : dict
         JSON-able notes on the training, stored as they are.
     """
@@ -44,11 +42,10 @@ def write_bundle(
         arrays |= {f"{name}.w{i}": w for i, w in enumerate(head.weights)} | {
             f"{name}.b{i}": b for i, b in enumerate(head.biases)
         }
-        features = TEXTURE_NAMES if name == "textures" else ONSET_INPUTS
         described[name] = {
             "labels": list(head.labels),
             "layers": len(head.weights),
-            "features": list(features),
+            "features": list(HEAD_FEATURES[name]),
         }
     data = _npz(arrays)
     manifest = {

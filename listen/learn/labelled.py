@@ -9,6 +9,7 @@ import numpy as np
 
 from listen.features.collect import ClipFeatures, Collector
 from listen.features.mains import comb_tracks, estimate_mains
+from listen.features.starts import find_starts
 from listen.features.textures import SEGMENT_S, segment_textures
 from listen.learn.recipe import HeadRecipe, Recipe
 
@@ -46,22 +47,34 @@ class Rows:
     group: np.ndarray
 
 
-def rows_of(clip: LabelledClip, recipe: Recipe) -> tuple[Rows, Rows]:
-    """Return (textures, onsets) rows of one clip."""
+#: Rows of a clip or of many, by part of the model.
+PartRows = dict[str, Rows]
+
+
+def rows_of(clip: LabelledClip, recipe: Recipe) -> PartRows:
+    """Return the rows of one clip for each part of the model that the recipe trains."""
     collector = Collector(clip.rate_hz)
     collector.push(clip.samples)
     return rows_from(collector.finish(), clip.spans, clip.group, recipe)
 
 
-def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe: Recipe) -> tuple[Rows, Rows]:
-    """Return (textures, onsets) rows of features already measured."""
+def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe: Recipe) -> PartRows:
+    """Return the rows of features already measured."""
+
+    def rows(values: np.ndarray, y: np.ndarray, keep: np.ndarray) -> Rows:
+        return Rows(values[keep], y[keep], np.full(int(keep.sum()), group))
+
     combs = comb_tracks(features.lines, estimate_mains(features.lines))
     segments = segment_textures(features, combs)
-    y, keep = _texture_targets(segments.starts_s, spans, recipe.textures)
-    textures = Rows(segments.values[keep], y[keep], np.full(int(keep.sum()), group))
-    y, keep = _onset_targets(features.onsets.column("time_s"), spans, recipe.onsets)
-    onsets = Rows(features.onsets.inputs()[keep], y[keep], np.full(int(keep.sum()), group))
-    return textures, onsets
+    times_s = features.onsets.column("time_s")
+    parts = {
+        "textures": rows(segments.values, *_texture_targets(segments.starts_s, spans, recipe.textures)),
+        "onsets": rows(features.onsets.inputs(), *_onset_targets(times_s, spans, recipe.onsets)),
+    }
+    if recipe.starts is not None:
+        starts = find_starts(features)
+        parts["starts"] = rows(starts.values, *_start_targets(starts.times_s, spans, recipe.starts))
+    return parts
 
 
 def _texture_targets(
@@ -108,3 +121,26 @@ def _onset_targets(
             taken |= near
     y[~taken, recipe.labels.index("other")] = 1
     return y, keep
+
+
+#: A noise begins in the cell of its start or next to it, s; later starts within the second are its own unrest.
+_BEGINS_S, _UNREST_S = (-0.10, 0.14), 1.0
+
+
+def _start_targets(
+    times_s: np.ndarray, spans: Sequence[Span], recipe: HeadRecipe
+) -> tuple[np.ndarray, np.ndarray]:
+    y = np.zeros((len(times_s), len(recipe.labels)), np.int8)
+    keep = np.ones(len(times_s), bool)
+    for span in spans:
+        if span.sound not in recipe.labels or (span.snr_db < recipe.inaudible_db and not span.unsure):
+            continue
+        late_s = span.onset_s - times_s
+        begins = (late_s >= _BEGINS_S[0]) & (late_s <= _BEGINS_S[1])
+        if span.snr_db >= recipe.least_snr_db and not span.unsure:
+            y[begins, recipe.labels.index(span.sound)] = 1
+            keep &= begins | ~((times_s > span.onset_s) & (times_s < span.onset_s + _UNREST_S))
+        else:
+            keep &= ~begins
+    # What one noise leaves out, the clear beginning of another keeps.
+    return y, keep | y.any(axis=1)

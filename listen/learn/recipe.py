@@ -39,6 +39,8 @@ class Recipe:
     single_scenes: int
     textures: HeadRecipe
     onsets: HeadRecipe
+    #: The part for beginnings of lasting noises; a model can do without.
+    starts: HeadRecipe | None = None
     #: Share of training clips whose colour is bent at random, as other rooms and phones would.
     bent_share: float = 0.0
     sprinkled_share: float = 0.0
@@ -74,7 +76,9 @@ def load_recipe(path: str | Path) -> Recipe:
         table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise BadParameter(f"The recipe {Path(path).name!r} cannot be read: {error}.") from error
-    for part in ("textures", "onsets"):
+    for part in ("textures", "onsets", "starts"):
+        if part == "starts" and part not in table:
+            continue
         head = _fill(HeadRecipe, table.pop(part, {}), f"[{part}]")
         bad = [label for label in head.labels if label not in SOUNDS]
         if bad:

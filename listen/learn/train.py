@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +10,14 @@ import numpy as np
 from listen.ear.bundle import Head
 from listen.learn.export import write_bundle
 from listen.learn.fit import calibrated, fit_head
-from listen.learn.labelled import Rows
+from listen.learn.labelled import PartRows, Rows
 from listen.learn.recipe import HeadRecipe, Recipe
+
+
+def stack_parts(clips: Iterable[PartRows]) -> PartRows:
+    """Put the rows of many clips together, part by part."""
+    clips = list(clips)
+    return {name: stack(clip[name] for clip in clips) for name in clips[0]}
 
 
 def stack(parts: Iterable[Rows]) -> Rows:
@@ -25,8 +31,7 @@ def stack(parts: Iterable[Rows]) -> Rows:
 
 
 def train_model(
-    textures: Rows,
-    onsets: Rows,
+    rows: Mapping[str, Rows],
     recipe: Recipe,
     folder: str | Path,
     *,
@@ -34,12 +39,12 @@ def train_model(
     echo: Callable[[str], object] = print,
     n_jobs: int = 1,
 ) -> Path:
-    """Fit, calibrate and write both heads.
+    """Fit, calibrate and write every part of the model.
 
     Parameters
     ----------
-    textures, onsets : Rows
-        Of all training clips.
+    rows : mapping of str to Rows
+        Of all training clips, by part of the model (:func:`listen.learn.labelled.rows_of`).
     recipe : Recipe
     folder : path
         Where the bundle goes.
@@ -52,17 +57,14 @@ def train_model(
     """
     heads: dict[str, Head] = {}
     facts: dict[str, object] = {"seed": recipe.seed}
-    parts: tuple[tuple[str, Rows, HeadRecipe], ...] = (
-        ("textures", textures, recipe.textures),
-        ("onsets", onsets, recipe.onsets),
-    )
-    for name, rows, part in parts:
-        counts = {label: int(n) for label, n in zip(part.labels, rows.y.sum(axis=0), strict=True)}
+    for name, own in rows.items():
+        part: HeadRecipe = getattr(recipe, name)
+        counts = {label: int(n) for label, n in zip(part.labels, own.y.sum(axis=0), strict=True)}
         echo(
-            f"{name}: {len(rows.x)} rows from {len(np.unique(rows.group))} clips; "
+            f"{name}: {len(own.x)} rows from {len(np.unique(own.group))} clips; "
             + ", ".join(f"{k} {v}" for k, v in counts.items())
         )
-        head = fit_head(rows, part, recipe.seed, recipe.members, n_jobs)
-        heads[name] = calibrated(head, rows, part, recipe.seed, n_jobs)
-        facts[name] = {"rows": len(rows.x), "clips": len(np.unique(rows.group)), "positives": counts}
+        head = fit_head(own, part, recipe.seed, recipe.members, n_jobs)
+        heads[name] = calibrated(head, own, part, recipe.seed, n_jobs)
+        facts[name] = {"rows": len(own.x), "clips": len(np.unique(own.group)), "positives": counts}
     return write_bundle(folder, heads, version=recipe.version, trained_on=trained_on, facts=facts)

@@ -1,16 +1,27 @@
 """Labelled clips to training rows: what counts as yes, as no, and what is left out."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from listen.ear.bundle import load_bundle
 from listen.features.names import TEXTURE_NAMES
 from listen.features.onsets import ONSET_INPUTS
+from listen.features.starts import START_NAMES
 from listen.features.textures import SEGMENT_S
 from listen.learn.fit import as_head, calibrated, fit_network
-from listen.learn.labelled import LabelledClip, Rows, Span, _onset_targets, _texture_targets, rows_of
+from listen.learn.labelled import (
+    LabelledClip,
+    Rows,
+    Span,
+    _onset_targets,
+    _start_targets,
+    _texture_targets,
+    rows_of,
+)
 from listen.learn.recipe import HeadRecipe, Recipe
-from listen.learn.train import stack, train_model
+from listen.learn.train import stack, stack_parts, train_model
 from tests.support.signals import RATE_HZ, band_noise, click, noise, put, within
 
 TEXTURES = HeadRecipe(
@@ -22,6 +33,7 @@ RECIPE = Recipe(
     single_scenes=1,
     textures=TEXTURES, onsets=ONSETS,
 )  # fmt: skip
+STARTS = HeadRecipe(("hiss", "burst"), (6,), 0.02, 20, least_snr_db=3.0)
 STARTS_S = np.arange(0.0, 8.0, 0.256)
 
 
@@ -107,7 +119,9 @@ def clip(group):
 
 
 def test_rows_of_a_clip():
-    textures, onsets = rows_of(clip(3), RECIPE)
+    rows = rows_of(clip(3), RECIPE)
+    textures, onsets = rows["textures"], rows["onsets"]
+    assert set(rows) == {"textures", "onsets"}
     assert textures.x.shape == (len(textures.y), len(TEXTURE_NAMES)) and textures.y.shape[1] == 3
     assert onsets.x.shape == (len(onsets.y), len(ONSET_INPUTS)) and onsets.y.shape[1] == 4
     assert set(textures.group) == set(onsets.group) == {3}
@@ -116,6 +130,34 @@ def test_rows_of_a_clip():
     yes = textures.y[:, 0] == 1
     assert yes.any() and rise[yes].min() > rise[~yes].max()
     assert onsets.y[:, 0].sum() == 1
+
+
+def test_a_noise_is_named_where_it_begins_and_its_own_unrest_is_left_out():
+    times_s = np.array([1.0, 1.95, 2.05, 2.5, 3.5, 6.5])
+    y, keep = _start_targets(times_s, [Span("hiss", 2.0, 6.0)], STARTS)
+    assert y[:, 0].tolist() == [0, 1, 1, 0, 0, 0] and y[:, 1].sum() == 0
+    assert keep.tolist() == [True, True, True, False, True, True]
+
+
+def test_a_beginning_that_is_faint_or_unsure_is_neither_yes_nor_no():
+    for span in (Span("hiss", 2.0, 6.0, snr_db=1.0), Span("hiss", 2.0, 6.0, unsure=True)):
+        y, keep = _start_targets(np.array([1.0, 2.0, 3.0]), [span], STARTS)
+        assert y.sum() == 0 and keep.tolist() == [True, False, True]
+    y, keep = _start_targets(np.array([2.0]), [Span("hiss", 2.0, 6.0, snr_db=-20.0)], STARTS)
+    assert y.sum() == 0 and keep.all()
+
+
+def test_the_beginning_of_one_noise_counts_within_the_unrest_of_another():
+    y, keep = _start_targets(np.array([2.5]), [Span("hiss", 2.0, 6.0), Span("burst", 2.5, 2.9)], STARTS)
+    assert y.tolist() == [[0, 1]] and keep.all()
+
+
+def test_a_recipe_with_starts_gives_their_rows():
+    with_starts = replace(RECIPE, starts=STARTS)
+    rows = rows_of(clip(3), with_starts)["starts"]
+    assert rows.x.shape == (len(rows.y), len(START_NAMES)) and rows.y[:, 0].sum() == 1
+    both = stack_parts([rows_of(clip(3), with_starts), rows_of(clip(4), with_starts)])
+    assert set(both) == {"textures", "onsets", "starts"} and set(both["starts"].group) == {3, 4}
 
 
 def test_stack_keeps_groups():
@@ -133,24 +175,27 @@ def test_stack_keeps_groups():
 def both_rows():
     """Rows of nine clips, each several times over: enough for a training step."""
     parts = [rows_of(clip(group), RECIPE) for group in range(9)]
-    return stack(p[0] for p in parts * 4), stack(p[1] for p in parts * 40)
+    return {
+        "textures": stack(p["textures"] for p in parts * 4),
+        "onsets": stack(p["onsets"] for p in parts * 40),
+    }
 
 
 def test_training_learns_what_it_was_shown(tmp_path, both_rows):
     said = []
     folder = train_model(
-        *both_rows, RECIPE, tmp_path / "ear", trained_on="Nine synthesised clips.", echo=said.append
+        both_rows, RECIPE, tmp_path / "ear", trained_on="Nine synthesised clips.", echo=said.append
     )
     assert len(said) == 2 and "textures:" in said[0] and "from 9 clips" in said[0]
     bundle = load_bundle(folder)
     assert bundle.info.version == "t"
-    fresh, _ = rows_of(clip(11), RECIPE)
+    fresh = rows_of(clip(11), RECIPE)["textures"]
     p = bundle.heads["textures"].probabilities(fresh.x)[:, 0]
     yes = fresh.y[:, 0] == 1
     assert np.mean(p[yes] > 0.5) > 0.9 and np.mean(p[~yes] < 0.5) > 0.9
     # The same rows and recipe give the same model, byte for byte.
     again = train_model(
-        *both_rows, RECIPE, tmp_path / "again", trained_on="Nine synthesised clips.", echo=lambda line: None
+        both_rows, RECIPE, tmp_path / "again", trained_on="Nine synthesised clips.", echo=lambda line: None
     )
     assert (again / "arrays.npz").read_bytes() == (folder / "arrays.npz").read_bytes()
     assert (again / "manifest.json").read_bytes() == (folder / "manifest.json").read_bytes()
@@ -158,7 +203,7 @@ def test_training_learns_what_it_was_shown(tmp_path, both_rows):
 
 @pytest.mark.parametrize("part", ["textures", "onsets"])
 def test_a_label_that_never_occurs_is_left_uncalibrated(part, both_rows):
-    rows = both_rows[0 if part == "textures" else 1]
+    rows = both_rows[part]
     recipe = getattr(RECIPE, part)
     head = calibrated(as_head(*fit_network(rows, recipe, 1), recipe.labels), rows, recipe, 1)
     never = [i for i in range(rows.y.shape[1]) if rows.y[:, i].min() == rows.y[:, i].max()]
