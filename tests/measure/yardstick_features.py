@@ -3,8 +3,9 @@
 Conventions
 -----------
 Digital silence is taken out first: many clips of the set are padded with zeros,
-and neither the padding nor its length is told to any model. Levels are relative
-to the clip's own. Each clip is described as it is and at other speeds; the
+and no model is told of the padding. What is left shorter than 1.28 s is repeated to
+that length, so that a model may still notice how short it was. Levels are relative to
+the clip's own. Each clip is described as it is and at other speeds; the
 copies train beside it, and in testing their answers are averaged.
 """
 
