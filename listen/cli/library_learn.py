@@ -14,14 +14,18 @@ from typing import TYPE_CHECKING, Any
 
 from listen.cli.score_hear import hear_clip
 from listen.cli.score_sets import render_entry
-from listen.cli.training_scenes import clip_rows, plan
+from listen.cli.training_scenes import Job, clip_rows, plan
+from listen.ear.bundle import Bundle
 from listen.errors import BadParameter
+from listen.learn.adapt import adapted
+from listen.learn.export import write_bundle
 from listen.learn.labelled import LabelledClip, PartRows, Rows, Span, rows_of
 from listen.learn.promote import Decision, decide
 from listen.learn.recipe import Recipe, load_recipe
 from listen.learn.score.rules import load_rules
 from listen.learn.score.truth import Heard, TruthClip, TruthLabel
-from listen.learn.train import stack, train_model
+from listen.learn.train import stack, stack_parts, train_model
+from listen.pipeline import model as loaded_model
 
 if TYPE_CHECKING:
     from listen.library import Library
@@ -32,6 +36,8 @@ FROZEN_PER_FAMILY = 4
 _FROZEN_SEED = 730_000
 #: A shop's rows are repeated until they make up this share of all, at most so often.
 _SHARE, _MOST_REPEATS = 0.2, 8
+#: To go on from the shipped model one of so many scenes is enough, and its seeds lie this far from the recipe's.
+_EVERY, _OTHER_SEEDS = 10, 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +55,8 @@ def learn(
     frozen: Sequence[tuple[int, str]] | None = None,
 ) -> Learnt:  # fmt: skip
     """Train on the shop's clips and on scenes, measure beside the model in use, and keep the version.
+
+    Training goes on from the shipped model where the recipe is that model's; with other words it starts again.
 
     Parameters
     ----------
@@ -80,16 +88,25 @@ def learn(
         _shop_rows(library, clip, -1 - machines.index(clip.machine or f"clip {clip.sha256}"), recipe)
         for clip in clips
     ]
-    made, n_scenes = _scene_rows(recipe, echo, n_jobs)
+    begin = beginning(recipe)
+    made, n_scenes = _scene_rows(scene_jobs(recipe, begin is not None), recipe, echo, n_jobs)
     version = f"{recipe.version}-shop-{len(library.models.all()) + 1}"
     recipe = replace(recipe, version=version)
     n_machines = len({clip.machine for clip in clips if clip.machine})
     trained_on = f"{n_scenes} synthesised scenes of invented machines, and {len(clips)} clips of {n_machines} machines of this shop"
     with tempfile.TemporaryDirectory(prefix="listen-train-") as work:
-        folder = train_model(
-            {name: _weighed([r[name] for r in shop], [r[name] for r in made]) for name in made[0]},
-            recipe, Path(work) / "model", trained_on=trained_on, echo=echo,
-        )  # fmt: skip
+        if begin is None:
+            folder = train_model(
+                {name: _weighed([r[name] for r in shop], [r[name] for r in made]) for name in made[0]},
+                recipe, Path(work) / "model", trained_on=trained_on, echo=echo,
+            )  # fmt: skip
+        else:
+            echo(f"Going on from the shipped model, version {begin.info.version}.")
+            folder = write_bundle(
+                Path(work) / "model", adapted(begin.heads, stack_parts(shop), stack_parts(made), recipe), version=version,
+                trained_on=f"{trained_on}; gone on from the shipped model {begin.info.version}",
+                facts={"seed": recipe.seed, "begins_from": begin.info.sha256},
+            )  # fmt: skip
         decision = measure(library, folder, echo, frozen)
         model = library.models.add(
             folder, by=by, clips=[clip.sha256 for clip in clips], measured=decision.measured, says=decision.says,
@@ -225,12 +242,35 @@ def _shop_rows(library: Library, clip: ClipRecord, group: int, recipe: Recipe) -
     return rows_of(LabelledClip(samples, rate_hz, spans, group), recipe)
 
 
-def _scene_rows(recipe: Recipe, echo: Callable[[str], object], n_jobs: int) -> tuple[list[PartRows], int]:
-    from joblib import Parallel, delayed
+def beginning(recipe: Recipe) -> Bundle | None:
+    """Return the shipped model if its parts hear the recipe's words, so that training can go on from it.
 
+    It is always the shipped one, never the shop's last: what was deleted leaves no trace, and
+    nothing drifts from version to version.
+    """
+    bundle = loaded_model()
+    parts = {name: getattr(recipe, name, None) for name in bundle.heads}
+    fits = all(part is not None and part.labels == bundle.heads[name].labels for name, part in parts.items())
+    return bundle if fits else None
+
+
+def scene_jobs(recipe: Recipe, go_on: bool) -> list[Job]:
+    """List the scenes to learn among: all of the recipe, or to go on a part of them, drawn with other seeds.
+
+    On scenes that it has learnt already a model is surer than it may be, and would become surer still.
+    """
     from synthetic_audio import FAMILIES
 
-    jobs = plan(recipe, tuple(FAMILIES))
+    if not go_on:
+        return plan(recipe, tuple(FAMILIES))
+    return plan(replace(recipe, seed=recipe.seed + _OTHER_SEEDS), tuple(FAMILIES))[::_EVERY]
+
+
+def _scene_rows(
+    jobs: Sequence[Job], recipe: Recipe, echo: Callable[[str], object], n_jobs: int
+) -> tuple[list[PartRows], int]:
+    from joblib import Parallel, delayed
+
     echo(f"Rendering and describing {len(jobs)} scenes.")
     rows = Parallel(n_jobs=n_jobs, batch_size=4)(delayed(clip_rows)(job, recipe) for job in jobs)
     return list(rows), len(jobs)

@@ -21,7 +21,7 @@ from listen.learn.labelled import Rows
 from listen.learn.recipe import HeadRecipe, Recipe
 
 #: Share of all rows that a shop's own are repeated up to, passes over all rows, and the size of steps.
-SHARE, PASSES, STEP = 0.4, 3, 1e-4
+SHARE, PASSES, STEP = 0.4, 3, 3e-4
 
 
 def adapted(
