@@ -5,10 +5,11 @@ second generator, which nothing is trained on, from seeds of this script alone
 (:mod:`tests.measure.shop_machines`): a machine keeps its valves, pump, coils and jets; room,
 phone, surroundings, levels and what is done change with every scene.
 
-Learning is that of `listen train --library` (:mod:`listen.cli.library_learn`) with a share of
-the recipe's scenes, so that it ends in minutes; `--share 1` takes all of them. A candidate is
-judged by :func:`listen.learn.promote.decide` on the product's frozen scenes and on clips of the
-shop's next machine, kept for tests. Synthetic figures: never accuracy on machines.
+Learning is that of `listen train --library` (:mod:`listen.cli.library_learn`): training goes on
+from the shipped model. `--ways again` starts from nothing instead, on the same few scenes, which
+is not as good as all scenes of the recipe. A candidate is judged by
+:func:`listen.learn.promote.decide` on the product's frozen scenes and on clips of the shop's
+next machine, kept for tests. Synthetic figures: never accuracy on machines.
 """
 
 from __future__ import annotations
@@ -194,10 +195,9 @@ def learn_and_hear(
 
 
 def main() -> None:
-    from listen.cli.training_scenes import clip_rows, plan
+    from listen.cli.training_scenes import clip_rows
     from listen.learn.recipe import load_recipe
     from listen.resources import shipped
-    from synthetic_audio import FAMILIES
 
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -207,14 +207,16 @@ def main() -> None:
     parser.add_argument(
         "--test-clips", type=int, default=20, help="Clips of each machine that are only tested on."
     )
-    parser.add_argument("--share", type=float, default=0.1, help="Share of the recipe's scenes.")
+    parser.add_argument(
+        "--every", type=int, default=1, help="Learn among every so many of the product's scenes."
+    )
     parser.add_argument("--ways", nargs="+", choices=WAYS, default=["go on"])
     parser.add_argument(
         "--first-machine", type=int, default=FIRST_MACHINE, help="First seed; others for mending."
     )
     options = parser.parse_args()
     if options.quick:
-        options.machines, options.test_clips, options.share = 2, 6, 0.02
+        options.machines, options.test_clips, options.every = 2, 6, 5
     started = time.monotonic()
     recipe = load_recipe(shipped("models") / "recipe.toml")
     pool = Parallel(n_jobs=PROCESSES, batch_size=2)
@@ -234,7 +236,7 @@ def main() -> None:
         delayed(make_frozen)(seed, family) for seed, family in frozen_scenes()[:: 20 if options.quick else 1]
     )
     frozen_now = [hear_made(clip, model()) for clip in frozen]
-    scene_jobs = plan(recipe, tuple(FAMILIES))[:: round(1 / options.share)]
+    scene_jobs = library_learn.scene_jobs(recipe, go_on=True)[:: options.every]
     scenes = stack_parts(pool(delayed(clip_rows)(job, recipe) for job in scene_jobs))
     print(
         f"{len(machines)} machines, {len(frozen)} frozen scenes, {len(scene_jobs)} scenes to learn among; {time.monotonic() - started:.0f} s"
