@@ -23,10 +23,12 @@ _TRAIN_HEIGHT_SPREAD_DB, _TRAIN_COLOUR_SPREAD, _TRAIN_RHYTHM_SPREAD = 5.5, 0.18,
 #: Strokes that the model is this sure of may differ more; where it is sure of few, there is no train.
 _TRAIN_SURE, _TRAIN_UNSURE = 0.7, 0.15
 _SURE_HEIGHT_SPREAD_DB, _SURE_COLOUR_SPREAD, _SURE_RHYTHM_SPREAD = 8.0, 0.4, 0.75
+#: Gaps of a train within which its next stroke comes, though one was missed.
+_MISSED = 2.3
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.6, 0.7
+CLICK_FROM, _SURE_CLICK = 0.65, 0.7
 #: Probability of a thump or a bang together, and the rise from which it may be a bang.
 _KNOCK_FROM, _BANG_DB = 0.5, 20.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
@@ -123,7 +125,8 @@ def _trains(
 ) -> tuple[list[Draft], np.ndarray]:
     used = np.zeros(len(times), bool)
     drafts = []
-    candidates = np.flatnonzero(short & onsets.plain() & (onsets.column("rise_db") > 6.0))
+    plain = onsets.plain() & (onsets.column("rise_db") > 6.0)
+    candidates = np.flatnonzero(short & (plain | (click >= CLICK_FROM)))
     longest_gap, shortest_gap = 1 / TRAIN_RATE_HZ[0], 0.7 / TRAIN_RATE_HZ[1]
     i = 0
     while i < len(candidates):
@@ -152,6 +155,7 @@ def _trains(
             or variation > (_SURE_RHYTHM_SPREAD if sure else _TRAIN_RHYTHM_SPREAD)
         ):
             continue
+        members = _reached(times, click, members, float(np.median(gaps)))
         used[(times >= times[members[0]] - 0.02) & (times <= times[members[-1]] + 0.05)] = True
         certainty = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
         drafts.append(Draft("click_train", float(times[members[0]]), float(times[members[-1]]) + 0.02, certainty, {
@@ -159,6 +163,21 @@ def _trains(
             "level_db": float(np.median(heights)),
         }))  # fmt: skip
     return drafts, used
+
+
+def _reached(times: np.ndarray, click: np.ndarray, members: np.ndarray, gap_s: float) -> np.ndarray:
+    """A train with the clicks at both ends that one missed stroke parts from it."""
+    first, last = int(members[0]), int(members[-1])
+    sure = np.flatnonzero(click >= CLICK_FROM)
+    for row in sure[sure < first][::-1]:
+        if times[first] - times[row] > _MISSED * gap_s:
+            break
+        first = int(row)
+    for row in sure[sure > last]:
+        if times[row] - times[last] > _MISSED * gap_s:
+            break
+        last = int(row)
+    return np.unique(np.concatenate([[first], members, [last]]))
 
 
 def _spread(values: np.ndarray) -> float:

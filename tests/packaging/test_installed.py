@@ -78,7 +78,7 @@ def test_shipped_model_is_loaded():
     if not folder.is_dir():
         pytest.skip("no model has been trained yet: listen train")
     bundle = load_bundle(folder)
-    assert bundle.info.trained_on and set(bundle.heads) == {"textures", "onsets"}
+    assert bundle.info.trained_on and set(bundle.heads) == {"textures", "onsets", "starts"}
     assert "click" in bundle.heads["onsets"].labels and "hiss" in bundle.heads["textures"].labels
 
 
