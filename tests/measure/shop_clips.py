@@ -212,7 +212,7 @@ def main() -> None:
     )
     parser.add_argument("--ways", nargs="+", choices=WAYS, default=["go on"])
     parser.add_argument(
-        "--first-machine", type=int, default=FIRST_MACHINE, help="First seed; others for mending."
+        "--first-machine", type=int, default=FIRST_MACHINE, help="First seed; for mending take 970000 and up."
     )
     options = parser.parse_args()
     if options.quick:
