@@ -82,3 +82,20 @@ def test_the_order_of_probability_decides_between_rivals():
     samples = FLOOR + jet(3.0, 7.5, 10)
     (draft,) = noises(samples, hiss=("rise_5k_8k_db", 5.0, 5.0))
     assert draft.sound == "hiss" and np.isclose(draft.offset_s, 7.5, atol=0.4)
+
+
+RISE = "rise_800_1k6_db"
+
+
+def test_what_goes_on_is_named_though_no_second_of_it_is_sure():
+    samples = FLOOR + within(band_noise(DURATION_S, 0.003, 11, 500, 5000), 1.0, 9.0)
+    # Never above 0.3 in any segment.
+    (draft,) = noises(samples, None, water_flow=(RISE, 17.7, 0.3), hiss=("", NO, 0.0))
+    assert draft.sound == "water_flow" and draft.probability == 0.6 and draft.duration_s > 6.0
+
+
+def test_what_goes_on_is_not_named_beside_a_likelier_word_or_when_short():
+    long = FLOOR + within(band_noise(DURATION_S, 0.003, 12, 500, 5000), 1.0, 9.0)
+    assert noises(long, None, water_flow=("", -1.3, 0.0), hiss=("", -0.4, 0.0)) == []
+    short = FLOOR + within(band_noise(DURATION_S, 0.003, 13, 500, 5000), 4.0, 5.5)
+    assert noises(short, None, water_flow=(RISE, 17.7, 0.3), hiss=("", NO, 0.0)) == []
