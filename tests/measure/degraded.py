@@ -1,0 +1,107 @@
+"""Whether a spoilt clip raises wrong verdicts: the same held-out scenes clean, by telephone, suppressed, in noise.
+
+A wrong verdict is `normal` or `abnormal` where the truth is another; `cannot tell`
+is never wrong, and its share stands beside. The change against the clean clip is
+paired: whole scenes are drawn again (bootstrap, 95 %). Scenes are synthesised:
+never accuracy on machines. The goal is at most 2 points more wrong verdicts.
+
+    python -m tests.measure.degraded [--count 120]
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import soundfile
+from joblib import Parallel, delayed
+
+from tests.measure.stats import share
+
+#: No other list draws from here on.
+FIRST_SEED = 7_950_000
+NOISE_SNR_DB = -5.0
+RESAMPLES = 2000
+WAYS = ("clean", "telephone band", "heavy suppression", "noise at -5 dB")
+
+
+def phone_for(way: str, phone: dict[str, Any]) -> dict[str, Any]:
+    """The scene's own microphone, with what the way asks for and nothing else."""
+    plain = {**phone, "codec": "none", "suppression": False, "agc": 0.0, "clip": False}
+    if way == "telephone band":
+        return {**plain, "codec": "narrow_band"}
+    if way == "heavy suppression":
+        return {**plain, "suppression": True, "suppression_floor_db": -24.0, "suppression_s": 1.0}
+    return plain
+
+
+def in_noise(samples: np.ndarray, snr_db: float, rng: np.random.Generator) -> np.ndarray:
+    """Add pink noise (3 dB an octave) so much stronger than the clip's own power [shape like input]."""
+    spectrum = np.fft.rfft(rng.standard_normal(len(samples)))
+    spectrum[1:] /= np.sqrt(np.arange(1, len(spectrum)))
+    spectrum[0] = 0.0
+    noise = np.fft.irfft(spectrum, len(samples))
+    noise *= np.sqrt(np.mean(samples**2)) / np.sqrt(np.mean(noise**2)) * 10 ** (-snr_db / 20)
+    mixed = samples + noise
+    return (mixed * min(1.0, 0.9 / max(float(np.abs(mixed).max()), 1e-9))).astype(np.float32)
+
+
+def verdicts(seed: int, family: str) -> tuple[str, dict[str, str]]:
+    """Truth of a scene, and the verdict on it in every way."""
+    from listen.bench.machine import machine_from
+    from listen.pipeline import hear
+    from listen.types import StoryMark
+    from synthetic_audio import draw, render
+
+    spec = draw(seed, family=family, split="held_out")
+    given, truth = {}, ""
+    for way in WAYS:
+        scene = render(replace(spec, phone=phone_for(way, dict(spec.phone)) if spec.phone else None))
+        truth = truth or scene.verdict
+        samples = scene.samples
+        if way.startswith("noise"):
+            samples = in_noise(samples, NOISE_SNR_DB, np.random.default_rng(seed))
+        data = io.BytesIO()
+        soundfile.write(data, samples, scene.rate_hz, format="WAV", subtype="PCM_16")
+        given[way] = hear(
+            data.getvalue(), name=f"{seed}.wav", machine=machine_from(scene.machine), gauges=scene.gauges,
+            marks=[StoryMark(at_s, word) for at_s, word in scene.story],
+        ).verdict  # fmt: skip
+    return truth, given
+
+
+def change(wrong: np.ndarray, clean: np.ndarray, seed: int = 1) -> tuple[float, float, float]:
+    """Mean paired change in percentage points with its 95 % bootstrap interval; both [shape=(scenes,)]."""
+    difference = 100 * (wrong.astype(float) - clean)
+    draws = np.random.default_rng(seed).integers(0, len(difference), (RESAMPLES, len(difference)))
+    low, high = np.percentile(difference[draws].mean(axis=1), [2.5, 97.5])
+    return float(difference.mean()), float(low), float(high)
+
+
+def main() -> None:
+    from synthetic_audio import FAMILIES
+
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--count", type=int, default=120)
+    families = [f for f in FAMILIES if f not in ("fill_too_often", "fill_never_ends")]  # minutes long each
+    jobs = [(FIRST_SEED + n, families[n % len(families)]) for n in range(parser.parse_args().count)]
+    results = Parallel(2, batch_size=2)(delayed(verdicts)(*job) for job in jobs)
+    wrong = {
+        way: np.array([v[way] != "cannot_tell" and v[way] != truth for truth, v in results]) for way in WAYS
+    }
+    for way in WAYS:
+        silent = sum(v[way] == "cannot_tell" for _, v in results)
+        mean, low, high = change(wrong[way], wrong["clean"])
+        print(
+            f"{way:18} wrong {share(int(wrong[way].sum()), len(results))}, cannot tell {silent}/{len(results)}; "
+            f"change {mean:+.1f} points [{low:+.1f}, {high:+.1f}]"
+        )
+
+
+if __name__ == "__main__":
+    main()
