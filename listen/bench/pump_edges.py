@@ -9,6 +9,8 @@ from listen.types import SoundEvent
 
 #: A flow is heard in pieces where something else is louder for a moment (estimate).
 _FLOW_GAP_S = 3.0
+#: How late the beginning of a flow may be told after a discharge, s.
+_FLOW_KNOWN_S = 2.5
 
 
 @fact
@@ -127,10 +129,18 @@ def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
 
 
 def _flow_from(scene: Scene, at_s: float) -> list[SoundEvent]:
-    """Return the flow that goes on over a moment, its pieces joined where little lies between them."""
+    """Return the flow that goes on over a moment, its pieces joined where little lies between them.
+
+    A discharge right after the moment covers what flows beneath it, and what goes on is known to within
+    a second or two.
+    """
+    covered_s = max(
+        (e.offset_s for e in scene.counted("burst") if at_s - 1.0 <= e.onset_s <= at_s + 1.5), default=None
+    )
+    begins_by_s = at_s + 1.0 if covered_s is None else max(at_s + 1.0, covered_s + _FLOW_KNOWN_S)
     flow: list[SoundEvent] = []
     for e in scene.counted("water_flow"):
-        reach_s = max((f.offset_s for f in flow), default=at_s - _FLOW_GAP_S + 1.0) + _FLOW_GAP_S
+        reach_s = max((f.offset_s for f in flow), default=begins_by_s - _FLOW_GAP_S) + _FLOW_GAP_S
         if e.offset_s > at_s and e.onset_s <= reach_s:
             flow.append(e)
     return flow

@@ -282,3 +282,11 @@ def test_a_customer_touches_nothing_that_is_open_or_live() -> None:
     for _, entry in load_knowledge().entries():
         if entry.check.who == "customer":
             assert entry.check.needs == "look" and "unplugged:" not in entry.check.text.lower()
+
+
+@pytest.mark.parametrize(("begins_s", "level"), [(28.0, "stop"), (30.5, "stop"), (34.0, "fine")])
+def test_a_discharge_covers_the_flow_that_goes_on_beneath_it(begins_s: float, level: str) -> None:
+    # Somebody who rinses at the sink begins later.
+    said = say(*brew(end=28.0)[:4], ev("water_flow", begins_s, 52.0), did=BREW_DID, at=54.0)
+    levels = {f.code: f.level for f in said.findings}
+    assert levels.get("flow_runs_on", "fine") == level
