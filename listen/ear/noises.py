@@ -58,10 +58,10 @@ _BOUNDS_HZ = {
 _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
-_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3)}
+_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16)}
 #: About as many of such spans were right on development scenes of both generators.
 _GOING_ON_SURE = 0.6
-_SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE = 9, 3, 0.75
+_SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FRAME_MS = CELL_S * 250.0
@@ -90,6 +90,8 @@ def hear_noises(
         p = probability[:, column]
         spans = _hysteresis(p, _ENTER_MORE.get(sound, ENTER))
         lasting = _going_on(probability, column, *_GOING_ON[sound]) if sound in _GOING_ON else []
+        # Where most of it is plain, the plain spans have the truer edges.
+        lasting = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
         for first, stop in _union(spans + lasting):
             draft = _bounded(sound, levels, segments, p, first, stop)
             if draft is not None:
@@ -147,6 +149,10 @@ def _going_on(
     )
     likely = (own >= hold) & (own >= _LIKELY_SHARE * best_other)
     return [(a, b) for a, b in runs(likely, gap=_GOING_ON_GAP) if b - a >= least and own[a:b].mean() >= mean]
+
+
+def _covered(spans: list[tuple[int, int]], start: int, stop: int) -> int:
+    return sum(max(0, min(b, stop) - max(a, start)) for a, b in spans)
 
 
 def _union(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
