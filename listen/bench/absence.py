@@ -37,6 +37,15 @@ def click_missing(
             unsure = Answer(
                 "cannot_tell", (f"perhaps a faint click near {clock(run.onset_s)}",), run.event_ids
             )
+        elif _drowned(scene, run):
+            unsure = Answer(
+                "cannot_tell",
+                (
+                    f"the pump hardly stands over the noise at {clock(run.onset_s)}, and a click could be hidden in it",
+                ),
+                run.event_ids,
+                tuple(("click", *w) for w in windows),
+            )
         elif not all(scene.carries_throughout("click", *w) for w in windows):
             unsure = Answer(
                 "cannot_tell",
@@ -54,6 +63,14 @@ def click_missing(
                 run.event_ids,
             )
     return unsure
+
+
+def _drowned(scene: Scene, run: PumpRun) -> bool:
+    """Whether the pump itself stands so little over the noise around it that its valve may be lost there."""
+    levels_db = [
+        e.measures["level_db"] for e in scene.events if e.id in run.event_ids and "level_db" in e.measures
+    ]
+    return bool(levels_db) and max(levels_db) < scene.knowledge.settings.drowned_pump_db
 
 
 def _click_windows(

@@ -276,6 +276,7 @@ class Settings:
     mark_tolerance_s: float
     unexplained_slack_s: float
     pump_gap_s: float
+    drowned_pump_db: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]
     masks: Mapping[str, tuple[str, ...]]

@@ -241,6 +241,7 @@ def _settings(table: Table) -> Settings:
         mark_tolerance_s=table.take("mark_tolerance_s", float),
         unexplained_slack_s=table.take("unexplained_slack_s", float),
         pump_gap_s=table.take("pump_gap_s", float),
+        drowned_pump_db=table.take("drowned_pump_db", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),
         masks={k: tuple(v) for k, v in table.table("masks").rest().items()},

@@ -290,3 +290,9 @@ def test_a_discharge_covers_the_flow_that_goes_on_beneath_it(begins_s: float, le
     said = say(*brew(end=28.0)[:4], ev("water_flow", begins_s, 52.0), did=BREW_DID, at=54.0)
     levels = {f.code: f.level for f in said.findings}
     assert levels.get("flow_runs_on", "fine") == level
+
+
+@pytest.mark.parametrize(("pump_db", "verdict"), [(20.0, "abnormal"), (4.0, "cannot_tell")])
+def test_a_click_is_not_missed_where_the_pump_itself_is_nearly_drowned(pump_db: float, verdict: str) -> None:
+    events = [ev("motor_run", 3.1, 28.0, slip=0.04, level_db=pump_db), *brew()[2:]]
+    assert say(*events, did=BREW_DID).verdict == verdict
