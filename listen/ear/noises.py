@@ -59,7 +59,7 @@ _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
 _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16)}
-#: About as many of such spans were right on development scenes of both generators.
+#: An estimate, kept low: no single second vouches for such a span.
 _GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.

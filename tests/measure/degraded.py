@@ -4,6 +4,8 @@ A wrong verdict is `normal` or `abnormal` where the truth is another; `cannot te
 is never wrong, and its share stands beside. The change against the clean clip is
 paired: whole scenes are drawn again (bootstrap, 95 %). Scenes are synthesised:
 never accuracy on machines. The goal is at most 2 points more wrong verdicts.
+The first 54 scenes showed that a pump nearly drowned in noise proves no missing click
+(`drowned_pump_db` of the bench): for that rule they are no test, `--first-seed` takes others.
 
     python -m tests.measure.degraded [--count 120]
 """
@@ -88,8 +90,10 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--count", type=int, default=120)
+    parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     families = [f for f in FAMILIES if f not in ("fill_too_often", "fill_never_ends")]  # minutes long each
-    jobs = [(FIRST_SEED + n, families[n % len(families)]) for n in range(parser.parse_args().count)]
+    options = parser.parse_args()
+    jobs = [(options.first_seed + n, families[n % len(families)]) for n in range(options.count)]
     results = Parallel(2, batch_size=2)(delayed(verdicts)(*job) for job in jobs)
     wrong = {
         way: np.array([v[way] != "cannot_tell" and v[way] != truth for truth, v in results]) for way in WAYS
