@@ -221,9 +221,23 @@ class _LineGrid(_Grid):
         return np.pad(self._rest, (0, self.n - len(self._rest)))[None, :]
 
 
+@cache
+def _envelope_waves() -> tuple[np.ndarray, np.ndarray]:
+    """Windowed waves of the envelope's bins [shape=(n, 2 · bins)], and which band each of them belongs to."""
+    first, stop = ENVELOPE_BINS[0][0], ENVELOPE_BINS[-1][1]
+    turns = np.outer(np.arange(ENVELOPE_N), np.arange(first, stop)) * (2 * np.pi / ENVELOPE_N)
+    waves = _hann(ENVELOPE_N)[:, None] * np.concatenate([np.cos(turns), np.sin(turns)], axis=1)
+    bands = np.zeros((stop - first, len(ENVELOPE_BINS)), np.float32)
+    for column, (a, b) in enumerate(ENVELOPE_BINS):
+        bands[a - first : b - first, column] = 1.0
+    return waves.astype(np.float32), np.concatenate([bands, bands])
+
+
 def _envelope_power(frames: np.ndarray) -> np.ndarray:
-    spectra = power_spectra(frames)
-    return np.stack([spectra[:, a:b].sum(axis=1) for a, b in ENVELOPE_BINS], axis=1)
+    # Of so short a frame a matrix product has the spectrum several times sooner than a transform.
+    waves, bands = _envelope_waves()
+    parts = frames @ waves
+    return np.square(parts, out=parts) @ bands
 
 
 def to_db(power: np.ndarray) -> np.ndarray:

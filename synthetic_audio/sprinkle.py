@@ -19,6 +19,8 @@ from synthetic_audio.spec import Event, Spec
 _CLICKS, _OTHERS = 2.5, 2.0
 #: The same of noises that last: few in one scene, many in another.
 _LASTING = (0.3, 3.0)
+#: Share of scenes with a crowd of strokes that are none of a machine's, and strokes a second in it.
+_CROWDED, _CROWD_RATE_HZ = 0.2, (0.6, 10.0)
 #: Peak level at the microphone, dB re full scale.
 _LEVELS_DB = (-58.0, -8.0)
 #: A click is over within this, ms (-60 dB at 1 kHz).
@@ -38,6 +40,8 @@ def sprinkle(spec: Spec, rng: np.random.Generator) -> Spec:
         ):
             kind = kinds[int(rng.integers(len(kinds)))]
             extra.append(kind(rng, float(at_s), float(rng.uniform(*_LEVELS_DB))))
+    if rng.random() < _CROWDED:
+        extra += _crowd(rng, spec.duration_s)
     return replace(spec, events=(*spec.events, *extra))
 
 
@@ -69,6 +73,26 @@ def _stroke(rng: np.random.Generator, at_s: float, level_db: float, **own: float
 
 def _click(rng: np.random.Generator, at_s: float, level_db: float) -> Event:
     return _stroke(rng, at_s, level_db)
+
+
+def _crowd(rng: np.random.Generator, duration_s: float) -> list[Event]:
+    """Beans in a grinder, crackling, things knocked about: many strokes of one making, unevenly in time."""
+    kind, level_db = _stroke(rng, 0.0, 0.0), float(rng.uniform(*_LEVELS_DB))
+    begins_s, for_s = float(rng.uniform(-2.0, max(0.0, duration_s - 1.5))), _log(rng, 1.5, 20.0)
+    spread_db, likeness = rng.uniform(1.0, 7.0), rng.uniform(0.05, 0.6)
+    strokes = []
+    for at_s in rng.uniform(begins_s, begins_s + for_s, rng.poisson(_log(rng, *_CROWD_RATE_HZ) * for_s)):
+        own = {
+            name: kind.params[name] * float(np.exp(rng.normal(0.0, likeness)))
+            for name in ("low_hz", "high_hz", "ring_ms", "contact_ms")
+        }
+        own["high_hz"] = max(own["high_hz"], 1.2 * own["low_hz"])
+        if 0.05 < at_s < duration_s - 0.1:
+            level = round(level_db + float(rng.normal(0.0, spread_db)), 2)
+            strokes.append(
+                replace(kind, sound=None, at_s=round(float(at_s), 4), level_db=min(level, -3.0), params={**kind.params, **own})
+            )
+    return strokes
 
 
 def _ringing(rng: np.random.Generator, at_s: float, level_db: float) -> Event:

@@ -21,8 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from listen.errors import ModelBundleError
-from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_INPUTS
+from listen.features.around import STROKE_INPUTS, TEXTURE_INPUTS
 from listen.features.starts import START_NAMES
 from listen.types import ModelInfo
 from listen.vocabulary import SOUNDS
@@ -37,7 +36,7 @@ _UNREADABLE = (
     SyntaxError, tokenize.TokenError,
 )  # fmt: skip
 #: What each part of a model is given; a shop's older model may lack the last.
-HEAD_FEATURES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS, "starts": START_NAMES}
+HEAD_FEATURES = {"textures": TEXTURE_INPUTS, "onsets": STROKE_INPUTS, "starts": START_NAMES}
 _NEEDED = {"textures", "onsets"}
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from listen.ear.bundle import Head
 from listen.ear.draft import Draft
+from listen.features.around import stroke_inputs
 from listen.features.collect import ClipFeatures
 from listen.features.onsets import OnsetTable
 
@@ -33,6 +34,8 @@ CLICK_FROM, _SURE_CLICK = 0.65, 0.7
 _KNOCK_FROM, _BANG_DB = 0.5, 20.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
+#: So are fewer in a longer time, if they keep no time: beans in a grinder, something knocked about.
+_SLOW_CROWD_S, _SLOW_CROWD, _SLOW_CROWD_RHYTHM = 4.0, 6, 0.35
 
 
 def falls_back(onsets: OnsetTable) -> np.ndarray:
@@ -55,7 +58,7 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
         return []
     times = onsets.column("time_s").astype(float)
     short = falls_back(onsets)
-    probability = head.probabilities(onsets.inputs())
+    probability = head.probabilities(stroke_inputs(features))
     labels = list(head.labels)
     click = probability[:, labels.index("click")]
     drafts, used = _trains(onsets, times, short, click)
@@ -186,6 +189,15 @@ def _spread(values: np.ndarray) -> float:
     return float(high - low) / 1.349
 
 
+def _crowded(times: np.ndarray, at_s: float) -> bool:
+    """Whether a click is one of a crowd."""
+    if np.sum(np.abs(times - at_s) < _CROWD_S / 2) >= _CROWD:
+        return True
+    gaps = np.diff(np.sort(times[np.abs(times - at_s) < _SLOW_CROWD_S / 2]))
+    # Somebody who works a switch again and again does so evenly, and so does a part.
+    return len(gaps) + 1 >= _SLOW_CROWD and float(gaps.std()) > _SLOW_CROWD_RHYTHM * float(gaps.mean())
+
+
 def _gather(drafts: list[Draft]) -> list[Draft]:
     """Join clatter within half a second; a crowd of lone clicks is clatter too."""
     clicks = [d for d in drafts if d.sound == "click"]
@@ -193,7 +205,7 @@ def _gather(drafts: list[Draft]) -> list[Draft]:
     out = [d for d in drafts if d.sound not in ("click", "clatter", "drip")]
     clatter = [d for d in drafts if d.sound == "clatter"]
     for draft in clicks:
-        if np.sum(np.abs(times - draft.onset_s) < _CROWD_S / 2) >= _CROWD:
+        if _crowded(times, draft.onset_s):
             clatter.append(
                 Draft("clatter", draft.onset_s, draft.offset_s, 0.6, {"level_db": draft.measures["level_db"]})
             )

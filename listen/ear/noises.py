@@ -13,6 +13,7 @@ from listen.ear.bundle import Head
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs, step_times
+from listen.features.around import texture_inputs
 from listen.features.collect import BANDS_K, ClipFeatures
 from listen.features.starts import find_starts
 from listen.features.textures import SEGMENT_HOP_S, SEGMENT_S, Segments
@@ -84,7 +85,7 @@ def hear_noises(
     if not len(segments.values):
         return []
     levels = LevelTracks(features)
-    probability = _smoothed(head.probabilities(segments.values))
+    probability = _smoothed(head.probabilities(texture_inputs(features, segments)))
     drafts = []
     for column, sound in enumerate(head.labels):
         p = probability[:, column]

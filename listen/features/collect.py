@@ -7,6 +7,7 @@ onsets, and a picture that is halved whenever it grows too long.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from listen.features.samples import SampleFacts, SampleWatch
 from listen.spectra import (
     CELL_S,
     ENVELOPE_BINS,
+    ENVELOPE_S,
     FRAME_N,
     FRAMES_PER_CELL,
     HIGH_K,
@@ -35,8 +37,12 @@ BANDS_K = LOW_K + HIGH_K
 FLAT_HZ = ((300.0, 1000.0), (1000.0, 4000.0), (4000.0, 14000.0))
 #: Range in which a tone (squeal, beep, honk) is looked for, Hz.
 TONE_HZ = (250.0, 8000.0)
-#: Longest stretch given to the spectra at once, s.
-BLOCK_S = 8.0
+#: Rates at which a coil's or an arc's noise may beat, Hz: once and twice a cycle of either mains.
+BEAT_HZ = (50.0, 60.0, 100.0, 120.0)
+#: First band of the envelope in which beats are looked for: from 4.5 kHz up motors and coils have little.
+_BEAT_FROM = 4
+#: Stretch given to the spectra at once, s: many small ones cost more, a long one more memory.
+BLOCK_S = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +61,8 @@ class ClipFeatures:
         Peak over mean, and 90th over 10th percentile, of the 1 ms envelope.
     envelope_db : np.ndarray [shape=(t, 4)]
         Frame levels (16 ms) above 1 kHz within the cell: the modulation lies here.
+    beats : np.ndarray [shape=(t, len(BEAT_HZ))], complex
+        How much the power above 4.5 kHz beats at BEAT_HZ within the cell: size 0 (steady) to 1, phase from its start.
     ltas_db : np.ndarray [shape=(513,)]
         Mean level per bin of 31.25 Hz over the clip.
     lines : LineTable
@@ -73,6 +81,7 @@ class ClipFeatures:
     crest_db: np.ndarray
     spread_db: np.ndarray
     envelope_db: np.ndarray
+    beats: np.ndarray
     ltas_db: np.ndarray
     lines: LineTable
     onsets: OnsetTable
@@ -113,9 +122,12 @@ class Collector:
         self._ltas = np.zeros(FRAME_N // 2 + 1)
         self._ltas_n = 0
         self._n = 0
+        self._waiting: list[np.ndarray] = []
+        self._waiting_n = 0
         self._high: list[np.ndarray] = []
         self._low: list[np.ndarray] = []
         self._shape: list[np.ndarray] = []
+        self._beats: list[np.ndarray] = []
         self._lines: list[tuple[np.ndarray, ...]] = []
 
     def push(self, block: np.ndarray) -> None:
@@ -124,11 +136,14 @@ class Collector:
         for start in range(0, len(block), step):
             part = block[start : start + step]
             self._n += len(part)
-            self._watch.push(part)
-            self._take(self._stream.push(part), last=False)
+            self._waiting.append(part)
+            self._waiting_n += len(part)
+            if self._waiting_n >= step:
+                self._work()
 
     def finish(self) -> ClipFeatures:
         """Close the clip and return what was kept."""
+        self._work()
         self._take(self._stream.push(np.zeros(0, np.float32), last=True), last=True)
         high = np.concatenate(self._high) if self._high else np.zeros((0, len(HIGH_K)), np.float32)
         low = np.concatenate(self._low) if self._low else np.zeros((0, len(LOW_K)), np.float32)
@@ -153,6 +168,7 @@ class Collector:
             crest_db=shape[:, 5],
             spread_db=shape[:, 6],
             envelope_db=shape[:, 7:11],
+            beats=np.concatenate(self._beats) if self._beats else np.zeros((0, len(BEAT_HZ)), np.complex64),
             ltas_db=to_db(self._ltas / max(1, self._ltas_n)),
             lines=LineTable(*lines),
             onsets=self._onsets.table(),
@@ -161,6 +177,14 @@ class Collector:
             duration_s=self._n / self.rate_hz,
             rate_hz=self.rate_hz,
         )
+
+    def _work(self) -> None:
+        if not self._waiting_n:
+            return
+        part = self._waiting[0] if len(self._waiting) == 1 else np.concatenate(self._waiting)
+        self._waiting, self._waiting_n = [], 0
+        self._watch.push(part)
+        self._take(self._stream.push(part), last=False)
 
     def _take(self, chunk: SpectraChunk, *, last: bool) -> None:
         self._onsets.push(chunk.envelope_power, last=last)
@@ -181,7 +205,8 @@ class Collector:
         if not cells:
             return
         frames = frames[: cells * FRAMES_PER_CELL].reshape(cells, FRAMES_PER_CELL, -1)
-        envelope = envelope[: cells * per_cell].reshape(cells, per_cell, -1).sum(axis=2)
+        banded = envelope[: cells * per_cell].reshape(cells, per_cell, -1)
+        envelope = banded.sum(axis=2)
         mean = frames.mean(axis=1)
         self._high.append(mean @ band_weights(HIGH_K, FRAME_N, RATE_HZ))
         log = to_db(mean)
@@ -192,11 +217,9 @@ class Collector:
         ordered = np.sort(env_db, axis=1)
         spread = ordered[:, int(0.9 * per_cell)] - ordered[:, int(0.1 * per_cell)]
         above = to_db(frames[:, :, 32:].sum(axis=2))
-        self._shape.append(
-            np.concatenate([flat, np.stack([tone_hz, tone_db, crest, spread], axis=1), above], axis=1).astype(
-                np.float32
-            )
-        )
+        own = np.stack([tone_hz, tone_db, crest, spread], axis=1)
+        self._shape.append(np.concatenate([flat, own, above], axis=1).astype(np.float32))
+        self._beats.append(_beats(banded[:, :, _BEAT_FROM:].sum(axis=2)))
 
 
 def _bins(low_hz: float, high_hz: float) -> tuple[int, int]:
@@ -206,6 +229,20 @@ def _bins(low_hz: float, high_hz: float) -> tuple[int, int]:
 
 def _flatness_db(power: np.ndarray, log: np.ndarray, start: int, stop: int) -> np.ndarray:
     return log[:, start:stop].mean(axis=1) - to_db(power[:, start:stop].mean(axis=1))
+
+
+@cache
+def _beat_waves(n: int) -> np.ndarray:
+    """Windowed complex waves of a cell [shape=(n, rates)]; the first is the window itself."""
+    seconds = np.arange(n) * ENVELOPE_S
+    rates_hz = np.array([0.0, *BEAT_HZ])
+    return np.hanning(n)[:, None] * np.exp(-2j * np.pi * seconds[:, None] * rates_hz)
+
+
+def _beats(power: np.ndarray) -> np.ndarray:
+    """How a cell's power beats at each of BEAT_HZ [shape=(cells, rates)]."""
+    beats = power @ _beat_waves(power.shape[1])
+    return (beats[:, 1:] / np.maximum(beats[:, :1].real, 1e-12)).astype(np.complex64)
 
 
 def _tone(log: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

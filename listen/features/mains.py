@@ -53,6 +53,10 @@ def _lines_of(table: LineTable) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     )
 
 
+#: Beyond this many times LOCK_HZ a line matches a multiple by less than a hundred-thousandth.
+_FAR = 2.5
+
+
 def comb_share(hz: np.ndarray, weight: np.ndarray, fundamental_hz: float) -> tuple[float, np.ndarray]:
     """Share of line weight within reach of multiples of a fundamental, and which lines match.
 
@@ -87,7 +91,10 @@ def weigh_mains(table: LineTable) -> MainsEvidence:
     best: dict[int, tuple[float, float, int]] = {}
     for nominal in (50, 60):
         grid = nominal * np.arange(1 - TOLERANCE, 1 + TOLERANCE + _STEP / 2, _STEP)
-        shares = [comb_share(hz, weight, f)[0] for f in grid]
+        # Most lines are within reach of no multiple, wherever in its tolerance the mains lies.
+        k = np.round(hz / nominal)
+        close = np.abs(hz - k * nominal) < k * nominal * TOLERANCE + _FAR * LOCK_HZ
+        shares = [comb_share(hz[close], weight[close], f)[0] for f in grid]
         at = int(np.argmax(shares))
         share, match = comb_share(hz, weight, grid[at])
         fitted = _refine(hz, weight * match, grid[at])
@@ -232,6 +239,20 @@ def _fit_shaft(hz: np.ndarray, weight: np.ndarray, candidates: np.ndarray) -> tu
     return float(candidates[0]), -1.0, np.zeros(len(hz), bool)
 
 
+def _locked(hz: np.ndarray, mains_hz: float | None, slack: float) -> tuple[np.ndarray, np.ndarray]:
+    """Nearest multiple of the mains of each line, and whether the line lies on it [shapes like hz]."""
+    if mains_hz is None:
+        return np.zeros(hz.shape), np.zeros(hz.shape, bool)
+    k = np.round(hz.astype(float) / mains_hz)
+    return k, (np.abs(hz - k * mains_hz) < LOCK_HZ + slack * k) & (k >= 1)
+
+
+def _distinct(multiples: np.ndarray) -> np.ndarray:
+    """How many different multiples each row holds; 0 stands for none."""
+    ordered = np.sort(multiples, axis=1)
+    return ((np.diff(ordered, axis=1) > 0) & (ordered[:, 1:] > 0)).sum(axis=1) + (ordered[:, 0] > 0)
+
+
 def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
     """Sort the lines of each window into locked and slipping ones.
 
@@ -247,45 +268,41 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
     slack = 0.004 if mains.measured_hz else 0.05
     fundamentals = [measured] if measured else [50.0, 60.0]
     candidates = np.concatenate([_shaft_candidates(f) for f in fundamentals])
-    for w in range(v):
-        keep = np.isfinite(table.hz[w])
-        hz, level, over = table.hz[w, keep].astype(float), table.level_db[w, keep], table.over_db[w, keep]
-        if not len(hz):
+    finite = np.isfinite(table.hz)
+    multiple, locked = _locked(table.hz, measured, slack)
+    power = np.where(finite, 10 ** (table.level_db / 10), 0.0)
+    for parity, db, n, height in ((0, even_db, even_n, even_over), (1, odd_db, odd_n, odd_over)):
+        mine = locked & (multiple % 2 == parity)
+        rows = mine.any(axis=1)
+        if not rows.any():
             continue
-        locked = np.zeros(len(hz), bool)
-        if measured:
-            k = np.round(hz / measured)
-            locked = (np.abs(hz - k * measured) < LOCK_HZ + slack * k) & (k >= 1)
-            for parity, db, n, height in ((0, even_db, even_n, even_over), (1, odd_db, odd_n, odd_over)):
-                mine = locked & (k % 2 == parity)
-                if mine.any():
-                    db[w] = 10 * np.log10(np.sum(10 ** (level[mine] / 10)))
-                    n[w] = len(np.unique(k[mine]))
-                    height[w] = over[mine].max()
-                    if parity == 0:
-                        line_hz[w] = hz[mine][np.argmax(level[mine])]
-                        even_high_n[w] = np.sum(np.unique(k[mine & (over > _HIGH_OVER_DB)]) >= _HIGH_K)
-        near = [i for i in (w - 1, w, w + 1) if 0 <= i < v]
-        pool_hz = np.concatenate([table.hz[i][np.isfinite(table.hz[i])] for i in near]).astype(float)
-        pool_over = np.concatenate([table.over_db[i][np.isfinite(table.hz[i])] for i in near])
-        pool_level = np.concatenate([table.level_db[i][np.isfinite(table.hz[i])] for i in near])
+        db[rows] = 10 * np.log10(np.where(mine, power, 0.0)[rows].sum(axis=1))
+        n[rows] = _distinct(np.where(mine, multiple, 0.0))[rows]
+        height[rows] = np.where(mine, table.over_db, -np.inf)[rows].max(axis=1)
+        if parity == 0:
+            strongest = np.argmax(np.where(mine, table.level_db, -np.inf), axis=1)
+            line_hz[rows] = table.hz[np.arange(v), strongest][rows]
+            high = mine & (table.over_db > _HIGH_OVER_DB) & (multiple >= _HIGH_K)
+            even_high_n[rows] = _distinct(np.where(high, multiple, 0.0))[rows]
+    free = finite & ~locked & (table.hz < _SHAFT_HIGHEST_HZ)
+    loudest = np.where(finite, table.level_db, -np.inf).max(axis=1, initial=-np.inf)
+    for w in np.flatnonzero(finite.any(axis=1)):
+        near = slice(max(0, w - 1), w + 2)
         # What lies far below the strongest line is that line's own leakage.
-        free = (pool_hz < _SHAFT_HIGHEST_HZ) & (pool_level > pool_level.max() - _LEAK_DB)
-        if measured:
-            kk = np.round(pool_hz / measured)
-            free &= ~((np.abs(pool_hz - kk * measured) < LOCK_HZ + slack * kk) & (kk >= 1))
-        pool_hz, pool_over = pool_hz[free], np.minimum(pool_over[free], _LINE_CAP_DB)
+        pool = free[near] & (table.level_db[near] > loudest[near].max() - _LEAK_DB)
+        pool_hz, pool_over = table.hz[near][pool].astype(float), np.minimum(table.over_db[near][pool], _LINE_CAP_DB)
         if len(pool_hz) < 4:
             continue
         fitted, score, _ = _fit_shaft(pool_hz, pool_over, candidates)
-        mine = ~locked & (hz < _SHAFT_HIGHEST_HZ)
-        kk = np.round(hz / fitted)
-        mine &= (np.abs(hz - kk * fitted) < 0.2 + 0.005 * kk) & (kk >= 1)
         shaft_share[w] = score
-        if score > 0.25 and len(np.unique(kk[mine])) >= 3:
-            shaft_hz[w] = fitted
-            shaft_n[w] = len(np.unique(kk[mine]))
-            shaft_db[w] = 10 * np.log10(np.sum(10 ** (level[mine] / 10)))
+        if score <= 0.25:
+            continue
+        kk = np.round(table.hz[w] / fitted)
+        mine = free[w] & (np.abs(table.hz[w] - kk * fitted) < 0.2 + 0.005 * kk) & (kk >= 1)
+        lines = len(np.unique(kk[mine]))
+        if lines >= 3:
+            shaft_hz[w], shaft_n[w] = fitted, lines
+            shaft_db[w] = 10 * np.log10(np.sum(power[w][mine]))
     poles = None
     if mains.hz and np.isfinite(shaft_hz).any():
         ratio = 2.0 * (measured or mains.hz) / float(np.nanmedian(shaft_hz))

@@ -35,6 +35,7 @@ _MOVING = ((0, 8), (8, 28))
 _FINE = (-1, 4)
 _COUNTED_S = ((-0.1, 0.1), (0.1, 0.6), (0.6, 2.0))
 _REACH = 48
+_LEAST_CELLS = 8
 _CLIP_DB = 40.0
 _COLOURS = ("flat_0k3_1k", "flat_1k_4k", "flat_4k_14k", "tone", "crest", "spread")
 
@@ -80,14 +81,36 @@ def find_starts(features: ClipFeatures) -> Starts:
         Empty for a clip of less than half a second.
     """
     t = len(features.bands_db)
-    if t < 8:
+    if t < _LEAST_CELLS:
         return Starts(np.zeros((0, len(START_NAMES)), np.float32), np.zeros(0, int))
+    cells = _candidates(_Means(_levels(features)), t)
+    return Starts(describe_cells(features, cells), cells)
+
+
+def _levels(features: ClipFeatures) -> np.ndarray:
     power = 10 ** (features.bands_db / 10)
-    levels = to_db(
+    return to_db(
         np.stack([power[:, BANDS_K.index(a) : BANDS_K.index(b) + 1].sum(axis=1) for a, b in RANGES], axis=1)
     )
+
+
+def describe_cells(features: ClipFeatures, cells: np.ndarray) -> np.ndarray:
+    """Measure what was there before each of some cells, and how it goes on.
+
+    Parameters
+    ----------
+    features : ClipFeatures
+    cells : np.ndarray [shape=(k,)], int
+
+    Returns
+    -------
+    np.ndarray [shape=(k, len(START_NAMES))], float32
+        Zeros for a clip of less than half a second.
+    """
+    if len(features.bands_db) < _LEAST_CELLS or not len(cells):
+        return np.zeros((len(cells), len(START_NAMES)), np.float32)
+    levels = _levels(features)
     levels_mean = _Means(levels)
-    cells = _candidates(levels_mean, t)
     reference = levels_mean(cells, _REFERENCE)
     over = [np.clip(levels_mean(cells, w) - reference, -_CLIP_DB, _CLIP_DB) for w in (*_BEFORE, *_AFTER)]
     colours = _Means(
@@ -108,7 +131,7 @@ def find_starts(features: ClipFeatures) -> Starts:
         ],
         axis=1,
     )
-    return Starts(np.nan_to_num(values).astype(np.float32), cells)
+    return np.nan_to_num(values).astype(np.float32)
 
 
 class _Means:

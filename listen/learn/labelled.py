@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from listen.features.around import stroke_inputs, texture_inputs
 from listen.features.collect import ClipFeatures, Collector
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.starts import find_starts
@@ -68,8 +69,8 @@ def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe:
     segments = segment_textures(features, combs)
     times_s = features.onsets.column("time_s")
     parts = {
-        "textures": rows(segments.values, *_texture_targets(segments.starts_s, spans, recipe.textures)),
-        "onsets": rows(features.onsets.inputs(), *_onset_targets(times_s, spans, recipe.onsets)),
+        "textures": rows(texture_inputs(features, segments), *_texture_targets(segments.starts_s, spans, recipe.textures)),
+        "onsets": rows(stroke_inputs(features), *_onset_targets(times_s, spans, recipe.onsets)),
     }
     if recipe.starts is not None:
         starts = find_starts(features)

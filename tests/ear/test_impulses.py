@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.impulses import _SURE_CLICK, CLICK_FROM, TRAIN_RATE_HZ, hear_impulses
-from listen.features.onsets import ONSET_INPUTS
+from listen.features.around import STROKE_INPUTS
 from tests.support.heads import NO, linear_head, logit_of, onset_head
 from tests.support.signals import band_noise, click, collect, noise, put, within
 
@@ -63,12 +63,12 @@ def test_a_hard_and_loud_knock_is_a_bang():
 
 
 def test_a_model_that_knows_clicks_only_is_enough():
-    few = linear_head(ONSET_INPUTS, {"click": ("", 3.0, 0.0), "other": ("", NO, 0.0)})
+    few = linear_head(STROKE_INPUTS, {"click": ("", 3.0, 0.0), "other": ("", NO, 0.0)})
     assert words(heard(clicks_at((1.0, 3.0)), few)) == ["click", "click"]
     assert (
         heard(
             clicks_at((1.0, 3.0)),
-            linear_head(ONSET_INPUTS, {"click": ("", NO, 0.0), "other": ("", 2.0, 0.0)}),
+            linear_head(STROKE_INPUTS, {"click": ("", NO, 0.0), "other": ("", 2.0, 0.0)}),
         )
         == []
     )

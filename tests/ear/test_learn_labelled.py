@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from listen.ear.bundle import load_bundle
-from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_INPUTS
+from listen.features.around import STROKE_INPUTS, TEXTURE_INPUTS
 from listen.features.starts import START_NAMES
 from listen.features.textures import SEGMENT_S
 from listen.learn.fit import as_head, calibrated, fit_network
@@ -122,11 +121,11 @@ def test_rows_of_a_clip():
     rows = rows_of(clip(3), RECIPE)
     textures, onsets = rows["textures"], rows["onsets"]
     assert set(rows) == {"textures", "onsets"}
-    assert textures.x.shape == (len(textures.y), len(TEXTURE_NAMES)) and textures.y.shape[1] == 3
-    assert onsets.x.shape == (len(onsets.y), len(ONSET_INPUTS)) and onsets.y.shape[1] == 4
+    assert textures.x.shape == (len(textures.y), len(TEXTURE_INPUTS)) and textures.y.shape[1] == 3
+    assert onsets.x.shape == (len(onsets.y), len(STROKE_INPUTS)) and onsets.y.shape[1] == 4
     assert set(textures.group) == set(onsets.group) == {3}
     # In segments of a hiss the treble stands higher than in those without.
-    rise = textures.x[:, TEXTURE_NAMES.index("rise_5k_8k_db")]
+    rise = textures.x[:, TEXTURE_INPUTS.index("rise_5k_8k_db")]
     yes = textures.y[:, 0] == 1
     assert yes.any() and rise[yes].min() > rise[~yes].max()
     assert onsets.y[:, 0].sum() == 1

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listen.features.names import TEXTURE_NAMES
+from listen.features.around import TEXTURE_INPUTS
 from listen.learn.labelled import Rows
 from tests.measure.model_compare import GROUPS, MODELS, NAMES, folds, precision, scored_labels, thin
 
@@ -47,4 +47,4 @@ def test_thinning_keeps_whole_clips(rows):
 def test_every_group_names_measures_that_exist(part):
     for starts in GROUPS[part].values():
         assert any(name.startswith(starts) for name in NAMES[part])
-    assert NAMES["textures"] == TEXTURE_NAMES
+    assert NAMES["textures"] == TEXTURE_INPUTS

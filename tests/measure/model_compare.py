@@ -26,8 +26,7 @@ from sklearn.multioutput import MultiOutputClassifier
 from sklearn.neural_network import MLPClassifier
 
 from listen.cli.training_scenes import clip_rows, plan
-from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_INPUTS
+from listen.features.around import STROKE_INPUTS, TEXTURE_INPUTS
 from listen.features.starts import START_NAMES
 from listen.learn.labelled import PartRows, Rows
 from listen.learn.recipe import load_recipe
@@ -40,7 +39,7 @@ FOLDS = 4
 LEAST_CLIPS = 12
 #: Rows of a part that are kept, drawn at random by clip: enough to rank models.
 MOST_ROWS = 24_000
-NAMES = {"textures": TEXTURE_NAMES, "onsets": ONSET_INPUTS, "starts": START_NAMES}
+NAMES = {"textures": TEXTURE_INPUTS, "onsets": STROKE_INPUTS, "starts": START_NAMES}
 #: Groups of measures to leave out, by the beginnings of their names.
 GROUPS: dict[str, dict[str, tuple[str, ...]]] = {
     "textures": {

@@ -7,8 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from listen.ear.bundle import Bundle, Head
-from listen.features.names import TEXTURE_NAMES
-from listen.features.onsets import ONSET_INPUTS
+from listen.features.around import STROKE_INPUTS, TEXTURE_INPUTS
 from listen.types import ModelInfo
 
 ONSET_LABELS = ("click", "thump", "bang", "clatter", "drip", "speech", "other")
@@ -38,12 +37,12 @@ def linear_head(names: tuple[str, ...], rules: Mapping[str, tuple[str, float, fl
 
 def onset_head(**logits: float) -> Head:
     """A part for onsets that gives every onset the same logits, by label (NO where none is named)."""
-    return linear_head(ONSET_INPUTS, {label: ("", logits.get(label, NO), 0.0) for label in ONSET_LABELS})
+    return linear_head(STROKE_INPUTS, {label: ("", logits.get(label, NO), 0.0) for label in ONSET_LABELS})
 
 
 def texture_head(**rules: tuple[str, float, float]) -> Head:
     """A part for textures from rules; without any it hears nothing."""
-    return linear_head(TEXTURE_NAMES, rules or {"hiss": ("", NO, 0.0)})
+    return linear_head(TEXTURE_INPUTS, rules or {"hiss": ("", NO, 0.0)})
 
 
 def bundle_of(textures: Head | None = None, onsets: Head | None = None) -> Bundle:
