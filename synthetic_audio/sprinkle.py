@@ -236,8 +236,9 @@ def _boil(rng: np.random.Generator, at_s: float, level_db: float) -> Event:
     )
 
 
+#: What is short, or seldom played in a scene, comes more often.
 _NOISES: tuple[Callable[[np.random.Generator, float, float], Event], ...] = (
-    _burst, _blast, _hiss, _flow, _gravel, _boil, _arcing,
+    _burst, _blast, _hiss, _flow, _flow, _gravel, _boil, _arcing, _arcing, _arcing,
 )  # fmt: skip
 _NO_CLICKS: tuple[Callable[[np.random.Generator, float, float], Event], ...] = (
     _ringing, _puff, _setting_in, _tone, _knock, _bang,

@@ -19,6 +19,8 @@ _OWN_TONES = ("speech", "music")
 _PLAIN_CLICK = 0.85
 #: From here a stroke is clear of gravel.
 _CLEAR_OF_GRAVEL = 0.9
+#: Running water no surer than this is doubted where strokes fill this share of it.
+_UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -45,6 +47,7 @@ def listen_for_events(
     noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
     impulses = hear_impulses(features, bundle.heads["onsets"])
+    noises = [n for n in noises if not _made_of_strokes(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -53,6 +56,14 @@ def listen_for_events(
         and not _deep_inside(i, noises)
     ]  # fmt: skip
     return numbered(drafts, features.duration_s), mains
+
+
+def _made_of_strokes(draft: Draft, impulses: list[Draft]) -> bool:
+    """Whether what may be running water is as well a part that clicks on and on, or things knocked about."""
+    if draft.sound != "water_flow" or draft.probability > _UNSURE_FLOW:
+        return False
+    strokes_s = sum(max(0.0, draft.overlap_s(i)) for i in impulses if i.sound in ("click_train", "clatter"))
+    return strokes_s > _STROKES_SHARE * draft.duration_s
 
 
 def _deep_inside(draft: Draft, others: list[Draft]) -> bool:

@@ -29,7 +29,7 @@ _MISSED = 2.3
 _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.65, 0.7
+CLICK_FROM, _SURE_CLICK = 0.6, 0.7
 #: Probability of a thump or a bang together, and the rise from which it may be a bang.
 _KNOCK_FROM, _BANG_DB = 0.5, 20.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.

@@ -16,7 +16,7 @@ from listen.ear.steps import runs, step_times
 from listen.features.around import texture_inputs
 from listen.features.collect import BANDS_K, ClipFeatures
 from listen.features.starts import find_starts
-from listen.features.textures import SEGMENT_HOP_S, SEGMENT_S, Segments
+from listen.features.textures import CELLS, HOP, SEGMENT_HOP_S, SEGMENT_S, Segments
 from listen.spectra import CELL_S
 
 #: Probability at which a texture counts, and at which it is held once it counts.
@@ -63,6 +63,8 @@ _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": 
 #: An estimate, kept low: no single second vouches for such a span.
 _GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
+#: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
+_EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil"), 3.0, 0.04
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FRAME_MS = CELL_S * 250.0
@@ -92,10 +94,17 @@ def hear_noises(
         spans = _hysteresis(p, _ENTER_MORE.get(sound, ENTER))
         lasting = _going_on(probability, column, *_GOING_ON[sound]) if sound in _GOING_ON else []
         # Where most of it is plain, the plain spans have the truer edges.
-        lasting = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
-        for first, stop in _union(spans + lasting):
+        edges = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
+        cores = _union(spans + edges)
+        whole = cores
+        if sound in _EVEN and cores:
+            level = _segment_levels(levels, len(p), *_BOUNDS_HZ.get(sound, _DEFAULT_BOUNDS_HZ))
+            whole = _union([_followed(level, p, a, b) for a, b in cores])
+        for first, stop in whole:
             draft = _bounded(sound, levels, segments, p, first, stop)
             if draft is not None:
+                # What a sound was followed to says nothing of how sure it is.
+                draft.probability = max(_surest(p, a, b) for a, b in cores if first <= a and b <= stop)
                 if any(a < stop and first < b for a, b in lasting):
                     draft.probability = max(draft.probability, _GOING_ON_SURE)
                 drafts.append(draft)
@@ -152,6 +161,27 @@ def _going_on(
     return [(a, b) for a, b in runs(likely, gap=_GOING_ON_GAP) if b - a >= least and own[a:b].mean() >= mean]
 
 
+def _segment_levels(levels: LevelTracks, k: int, low_hz: float, high_hz: float) -> np.ndarray:
+    cells = levels.level_db(low_hz, high_hz)
+    cells = np.pad(cells, (0, max(0, CELLS - len(cells))), mode="edge")
+    return np.median(np.lib.stride_tricks.sliding_window_view(cells, CELLS)[::HOP][:k], axis=1)
+
+
+def _followed(level: np.ndarray, p: np.ndarray, first: int, stop: int) -> tuple[int, int]:
+    """Return a span with what lies beside it at the same level, as far as the model lets it."""
+    stays = (level >= float(np.median(level[first:stop])) - _EVEN_DB) & (p >= _NOT_RULED_OUT)
+    while first > 0 and stays[first - 1]:
+        first -= 1
+    while stop < len(p) and stays[stop]:
+        stop += 1
+    return first, stop
+
+
+def _surest(p: np.ndarray, first: int, stop: int) -> float:
+    """Mean probability of the surer half of some segments."""
+    return float(np.mean(np.sort(p[first:stop])[-max(1, (stop - first) // 2) :]))
+
+
 def _covered(spans: list[tuple[int, int]], start: int, stop: int) -> int:
     return sum(max(0, min(b, stop) - max(a, start)) for a, b in spans)
 
@@ -194,7 +224,7 @@ def _bounded(
         sound,
         onset,
         offset,
-        float(np.mean(np.sort(p[first:stop])[-max(1, (stop - first) // 2) :])),
+        _surest(p, first, stop),
         measures,
         open_start,
         open_end,

@@ -31,6 +31,8 @@ _JOIN_DB = 8.0
 #: An edge without a rise or fall like this is a line that got lost, not a machine that stopped.
 _EDGE_DB = 3.0
 _LOST_S = 4.0
+#: What differs by this much is no lost line but another machine, heard when the first had stopped.
+_OTHER_DB = 12.0
 _OPEN_S = 0.6
 _TONE_DB, _TONE_CELLS = 16.0, 2
 #: Range in which the level of a motor or a pump is taken, Hz.
@@ -161,6 +163,7 @@ def _mended(drafts: list[Draft]) -> list[Draft]:
         if (
             last is not None and last.sound == draft.sound and not (last.edge_end and draft.edge_start)
             and -0.5 < draft.onset_s - last.offset_s < _LOST_S
+            and abs(draft.measures["level_db"] - last.measures["level_db"]) < _OTHER_DB
         ):  # fmt: skip
             last.offset_s, last.open_end, last.edge_end = draft.offset_s, draft.open_end, draft.edge_end
             last.probability = max(last.probability, draft.probability)

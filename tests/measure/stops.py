@@ -217,6 +217,9 @@ def print_families(results: Sequence[Mapping[str, Any]], which: str) -> None:
         if kind == "stop":
             ear = sum(r["truth_stops"] for r in lost)
             print(f"  of {len(lost)} misses the ear lost {ear}, the bench {len(lost) - ear}")
+            silent = sum(r["level"] == "fine" for r in lost)
+            told = sum(r["verdict"] == "cannot_tell" for r in lost)
+            print(f"  {told} of them say that the clip cannot tell, {silent} that nothing is wrong")
     calm = [r for r in results if r["kind"] in ("twin", "quiet")]
     print(f"false stops from sound: {share(sum(bool(r['stops']) for r in calm), len(calm))}")
     for name in dict.fromkeys((r["kind"], r["name"]) for r in calm):
