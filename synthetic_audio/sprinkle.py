@@ -90,7 +90,13 @@ def _crowd(rng: np.random.Generator, duration_s: float) -> list[Event]:
         if 0.05 < at_s < duration_s - 0.1:
             level = round(level_db + float(rng.normal(0.0, spread_db)), 2)
             strokes.append(
-                replace(kind, sound=None, at_s=round(float(at_s), 4), level_db=min(level, -3.0), params={**kind.params, **own})
+                replace(
+                    kind,
+                    sound=None,
+                    at_s=round(float(at_s), 4),
+                    level_db=min(level, -3.0),
+                    params={**kind.params, **own},
+                )
             )
     return strokes
 

@@ -22,7 +22,9 @@ from listen.features.starts import START_NAMES, describe_cells
 from listen.features.textures import CELLS, HOP, SHAPE_FROM, Segments
 from listen.spectra import CELL_S
 
-_BANDS = tuple(name.removeprefix("shape_").removesuffix("_db") for name in TEXTURE_NAMES if name.startswith("shape_"))
+_BANDS = tuple(
+    name.removeprefix("shape_").removesuffix("_db") for name in TEXTURE_NAMES if name.startswith("shape_")
+)
 _SHAPE_N = len(_BANDS)
 #: Spans in cells to both sides, how many cells apart they are taken, and the percentiles: the pauses, and the rule.
 _SPANS = ((31, 8, (10, 50)), (94, 16, (10,)))

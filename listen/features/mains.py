@@ -290,7 +290,10 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
         near = slice(max(0, w - 1), w + 2)
         # What lies far below the strongest line is that line's own leakage.
         pool = free[near] & (table.level_db[near] > loudest[near].max() - _LEAK_DB)
-        pool_hz, pool_over = table.hz[near][pool].astype(float), np.minimum(table.over_db[near][pool], _LINE_CAP_DB)
+        pool_hz, pool_over = (
+            table.hz[near][pool].astype(float),
+            np.minimum(table.over_db[near][pool], _LINE_CAP_DB),
+        )
         if len(pool_hz) < 4:
             continue
         fitted, score, _ = _fit_shaft(pool_hz, pool_over, candidates)

@@ -69,7 +69,9 @@ def rows_from(features: ClipFeatures, spans: Sequence[Span], group: int, recipe:
     segments = segment_textures(features, combs)
     times_s = features.onsets.column("time_s")
     parts = {
-        "textures": rows(texture_inputs(features, segments), *_texture_targets(segments.starts_s, spans, recipe.textures)),
+        "textures": rows(
+            texture_inputs(features, segments), *_texture_targets(segments.starts_s, spans, recipe.textures)
+        ),
         "onsets": rows(stroke_inputs(features), *_onset_targets(times_s, spans, recipe.onsets)),
     }
     if recipe.starts is not None:

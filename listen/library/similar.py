@@ -108,8 +108,10 @@ class RowCache:
 def common_scale(rows: np.ndarray) -> np.ndarray:
     """Bring raw rows [shape=(n, WIDTH)] to the scale of the shipped model."""
     head = load_bundle(shipped("models") / "ear").heads["textures"]
-    mean = np.concatenate([head.mean, np.zeros(len(head.mean))]).astype(np.float32)
-    scale = np.concatenate([head.scale, head.scale]).astype(np.float32)
+    # The own measures of a segment come first among its inputs.
+    mean, scale = (values[: len(TEXTURE_NAMES)] for values in (head.mean, head.scale))
+    mean = np.concatenate([mean, np.zeros(len(mean))]).astype(np.float32)
+    scale = np.concatenate([scale, scale]).astype(np.float32)
     return np.clip((rows - mean) / scale, -_FURTHEST, _FURTHEST).astype(np.float32)
 
 

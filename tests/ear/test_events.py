@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft, numbered
-from listen.ear.events import listen_for_events
+from listen.ear.events import _made_of_strokes, listen_for_events
 from listen.ear.impulses import _SURE_CLICK, CLICK_FROM
 from listen.vocabulary import SOUNDS
 from tests.support.heads import bundle_of, logit_of, onset_head, texture_head
@@ -101,3 +101,18 @@ def test_short_clips_do_not_crash(duration_s):
     always = texture_head(hiss=("", 4.0, 0.0))
     events, _ = listen_for_events(collect(noise(duration_s, 0.05, 1)), bundle_of(always))
     assert all(0.0 <= e.onset_s <= e.offset_s <= duration_s for e in events)
+
+
+@pytest.mark.parametrize(
+    ("sound", "probability", "strokes", "doubted"),
+    [
+        ("water_flow", 0.6, [("click_train", 1.6, 3.9)], True),
+        ("water_flow", 0.6, [("clatter", 0.5, 1.0), ("clatter", 4.0, 5.6)], True),
+        ("water_flow", 0.9, [("click_train", 1.6, 3.9)], False),
+        ("water_flow", 0.6, [("click_train", 8.0, 12.0), ("click", 1.0, 1.1)], False),
+        ("boil", 0.6, [("click_train", 1.6, 3.9)], False),
+    ],
+)
+def test_water_made_of_strokes_is_doubted(sound, probability, strokes, doubted):
+    draft = Draft(sound, 0.0, 6.4, probability, {})
+    assert _made_of_strokes(draft, [Draft(word, a, b, 0.9, {}) for word, a, b in strokes]) is doubted

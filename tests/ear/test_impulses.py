@@ -140,6 +140,15 @@ def test_a_crowd_of_unlike_clicks_is_clatter():
     assert words(drafts).count("click") <= 3
 
 
+def test_clicks_that_keep_no_time_for_long_are_something_knocked_about():
+    gaps = (0.9, 0.35, 0.3, 1.1, 0.32, 0.38, 0.95, 0.34, 0.31)
+    drafts = heard(clicks_at(1.0 + np.cumsum((0.0, *gaps)), duration_s=8.0))
+    assert "clatter" in words(drafts) and words(drafts).count("click") <= 4
+    # A valve that is switched by hand as often is switched evenly.
+    even = heard(clicks_at(1.0 + np.cumsum((0.0, *([0.5, 0.6] * 4))), duration_s=8.0))
+    assert words(even) == ["click"] * 9
+
+
 def test_clatter_is_joined():
     drafts = heard(clicks_at((1.0, 1.3, 1.6, 4.5)), onset_head(clatter=3.0))
     assert words(drafts) == ["clatter", "clatter"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft
-from listen.ear.noises import _settle, hear_noises
+from listen.ear.noises import _followed, _settle, _surest, hear_noises
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
 from tests.support.heads import NO, texture_head
@@ -123,3 +123,17 @@ def test_short_clips_do_not_crash(duration_s):
         noise(duration_s, 0.05, 1), hiss=("", 3.0, 0.0), boil=("", 3.0, 0.0), burst=("", 3.0, 0.0)
     ):
         assert 0.0 <= draft.onset_s < draft.offset_s <= duration_s + 1e-9
+
+
+def test_what_runs_evenly_is_followed_while_its_level_stays():
+    level = np.array([-60.0, -41, -40, -40, -40, -41, -40, -55])
+    p = np.array([0.5, 0.1, 0.1, 0.6, 0.6, 0.1, 0.01, 0.5])
+    # To the left until the level falls, to the right until the model rules it out.
+    assert _followed(level, p, 3, 5) == (1, 6)
+    assert _followed(level, p, 3, 4) == (1, 6)
+    assert _followed(np.full(4, -40.0), np.full(4, 0.5), 0, 4) == (0, 4)
+
+
+def test_being_followed_makes_a_sound_no_less_sure():
+    p = np.array([0.1, 0.1, 0.7, 0.8, 0.1, 0.1])
+    assert _surest(p, 2, 4) == pytest.approx(0.8) and _surest(p, 0, 6) < 0.6

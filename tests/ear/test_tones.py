@@ -161,3 +161,10 @@ def test_narrow_tones(hz, duration_s, sound):
     )
     assert draft.measures["tone_hz"] == pytest.approx(hz, abs=32)
     assert draft.measures["level_db"] > 16
+
+
+def test_a_fan_that_is_heard_when_the_pump_has_stopped_is_not_the_pump():
+    fan = tones(DURATION_S, motor(50, 4, 0.057, 0.0012), 7)
+    drafts = heard(between(motor(50, 4, 0.055, 0.05)) + fan - noise(DURATION_S, 0.0015, 2))
+    pump = max((d for d in drafts if d.sound == "motor_run"), key=lambda d: d.measures["level_db"])
+    assert pump.offset_s == pytest.approx(OFF_S, abs=2 * COLLAR_S) and not pump.open_end

@@ -45,7 +45,10 @@ def test_names_are_unique_and_as_many_as_columns():
 
 def test_the_pauses_of_a_voice_show_what_runs_behind_it():
     water = band_noise(DURATION_S, 0.004, 2, 1500, 3000)
-    talk = sum(within(band_noise(DURATION_S, 0.05, 5 + n, 300, 1000), at, at + 0.5) for n, at in enumerate((3, 4, 5, 6, 7)))
+    talk = sum(
+        within(band_noise(DURATION_S, 0.05, 5 + n, 300, 1000), at, at + 0.5)
+        for n, at in enumerate((3, 4, 5, 6, 7))
+    )
     values, segments = textures_of(noise(DURATION_S, 0.0002, 1) + water + talk)
     speaking = int(np.argmin(np.abs(segments.starts_s - 5.0)))
     own, pauses = column(values, "shape_2k_db")[speaking], column(values, "around_4_s_10_2k_db")[speaking]

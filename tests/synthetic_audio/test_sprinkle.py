@@ -15,6 +15,13 @@ def strewn(seed):
     return sprinkle(SCENE, np.random.default_rng(seed))
 
 
+def crowd_of(spec):
+    """The strokes of one making that come last: they share how they bounce."""
+    short = [e for e in spec.events if e.source == "struck" and e.sound is None and not e.params["attack_ms"]]
+    making = short[-1].params["gap_ms"] if short else None
+    return [e for e in short if e.params["gap_ms"] == making]
+
+
 def level_db(wave, start_s, stop_s):
     piece = wave[int(start_s * RATE_HZ) : int(stop_s * RATE_HZ)]
     return 10 * np.log10(np.mean(piece.astype(float) ** 2) + 1e-20)
@@ -50,6 +57,7 @@ def test_every_kind_comes_and_every_source_plays():
 @pytest.mark.parametrize("seed", range(12))
 def test_what_is_called_a_click_is_over_soon_and_what_rings_on_is_not_called_one(seed):
     rng = np.random.default_rng(seed)
+    crowd = crowd_of(strewn(seed))
     for event in strewn(seed).events[len(SCENE.events) :]:
         if event.source != "struck" or event.params["attack_ms"]:
             continue
@@ -59,4 +67,14 @@ def test_what_is_called_a_click_is_over_soon_and_what_rings_on_is_not_called_one
         if event.sound == "click":
             assert late < strongest - 20
         else:
-            assert event.params["ring_ms"] >= 180
+            assert event.params["ring_ms"] >= 180 or event in crowd
+
+
+def test_a_crowd_is_of_one_making_keeps_no_time_and_is_no_click():
+    crowds = [crowd for crowd in (crowd_of(strewn(seed)) for seed in range(40)) if len(crowd) >= 5]
+    assert 3 <= len(crowds) <= 16
+    for crowd in crowds:
+        assert {event.sound for event in crowd} == {None}
+        assert len({(e.params["modes"], e.params["bounces"], e.where) for e in crowd}) == 1
+    uneven = [np.diff(np.sort([e.at_s for e in crowd])) for crowd in crowds]
+    assert np.median([gaps.std() / gaps.mean() for gaps in uneven]) > 0.5
