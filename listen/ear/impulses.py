@@ -30,8 +30,12 @@ _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
 CLICK_FROM, _SURE_CLICK = 0.6, 0.7
+#: Nothing is surer than this.
+_SUREST = 0.97
 #: Probability of a thump or a bang together, and the rise from which it may be a bang.
 _KNOCK_FROM, _BANG_DB = 0.5, 20.0
+#: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
+_OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
 #: So are fewer in a longer time, if they keep no time: beans in a grinder, something knocked about.
@@ -60,6 +64,7 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
     short = falls_back(onsets)
     probability = head.probabilities(stroke_inputs(features))
     labels = list(head.labels)
+    probability = _loud_clicks(onsets, probability, labels)
     click = probability[:, labels.index("click")]
     drafts, used = _trains(onsets, times, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
@@ -77,6 +82,23 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
         if name in ("clatter", "drip") and probability[best].max() >= 0.5:
             drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
     return _gather(drafts)
+
+
+def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str]) -> np.ndarray:
+    """Give to the click what the model gives to knocks that are over at once."""
+    knocks = [labels.index(word) for word in ("thump", "bang") if word in labels]
+    height = onsets.column("rise_db")
+    # A fainter one cannot fall further than to the floor.
+    over = (onsets.column("fall_25_db") >= np.minimum(_OVER_25_DB, height - _TO_FLOOR_DB)) & (
+        onsets.column("fall_100_db") >= np.minimum(_OVER_100_DB, height - _TO_FLOOR_DB)
+    )
+    over &= height >= _OVER_RISE_DB
+    given = np.where(over[:, None], probability[:, knocks], 0.0)
+    out = probability.copy()
+    out[:, knocks] -= given
+    column = labels.index("click")
+    out[:, column] = np.maximum(out[:, column], np.minimum(out[:, column] + given.sum(axis=1), _SUREST))
+    return out
 
 
 def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group: np.ndarray) -> Draft | None:

@@ -64,7 +64,7 @@ _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": 
 _GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 #: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
-_EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil"), 3.0, 0.04
+_EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FRAME_MS = CELL_S * 250.0

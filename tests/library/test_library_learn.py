@@ -25,15 +25,15 @@ RECIPE = """
 version = "t"
 seed = 5
 scenes_per_family = 0
-no_machine_scenes = 1
+no_machine_scenes = 6
 long_families = []
 long_scenes = 0
-single_scenes = 1
+single_scenes = 2
 [textures]
 labels = ["hiss", "fan"]
 hidden = [8]
 alpha = 0.02
-epochs = 25
+epochs = 60
 least_snr_db = 3.0
 [onsets]
 labels = ["click", "other"]
@@ -45,10 +45,10 @@ least_snr_db = 3.0
 
 
 def hissing(seed):
-    """Six seconds of quiet, a hiss from 2 to 4 s."""
-    sound = 0.002 * np.random.default_rng(seed).standard_normal(6 * RATE_HZ)
-    hiss = band_noise(2.0, 0.08, 100 + seed, 3000.0, 7000.0, RATE_HZ)
-    sound[2 * RATE_HZ : 4 * RATE_HZ] += hiss[: 2 * RATE_HZ]
+    """Seventeen seconds of quiet, a hiss from 6 to 11 s: long enough that its surroundings differ from it."""
+    sound = 0.002 * np.random.default_rng(seed).standard_normal(17 * RATE_HZ)
+    hiss = band_noise(5.0, 0.08, 100 + seed, 3000.0, 7000.0, RATE_HZ)
+    sound[6 * RATE_HZ : 11 * RATE_HZ] += hiss[: 5 * RATE_HZ]
     return wav_of(sound)
 
 
@@ -67,14 +67,14 @@ def test_the_whole_round_leaves_a_library_that_verifies(tmp_path):
             # Two clips of each machine that is learnt from, four of the one kept for tests.
             machine = machines[(0, 2, 0, 2, 1, 1, 1, 1)[seed]]
             clip = library.add_clip(hissing(seed), machine=machine, by="Kim", consent="learn").sha256
-            library.labels.add(clip, "hiss", 2.0, 4.0, by="Kim")
+            library.labels.add(clip, "hiss", 6.0, 11.0, by="Kim")
             library.mark_complete(clip, by="Kim")
         library.outcomes.add(clip=clip, part="steam valve", cause="worn seat", by="Kim")
         private = library.add_clip(hissing(20), machine=machines[0], by="Kim").sha256
-        library.labels.add(private, "hiss", 2.0, 4.0, by="Kim")
+        library.labels.add(private, "hiss", 6.0, 11.0, by="Kim")
         library.mark_complete(private, by="Kim")
         unfinished = library.add_clip(hissing(21), machine=machines[0], by="Kim", consent="learn").sha256
-        library.labels.add(unfinished, "hiss", 2.0, 3.0, by="Kim")
+        library.labels.add(unfinished, "hiss", 6.0, 7.0, by="Kim")
         # The model in use hears nothing: whoever hears the hiss is no worse.
         deaf = write_bundle(
             tmp_path / "deaf", bundle_of().heads, version="deaf", trained_on="nothing", facts={}

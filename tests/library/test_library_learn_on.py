@@ -37,7 +37,7 @@ def test_a_shop_goes_on_from_the_shipped_model(tmp_path, monkeypatch):
     with open_library(tmp_path / "library") as library:
         machine = library.machines.add("m", by="Kim").id
         clip = library.add_clip(hissing(3), machine=machine, by="Kim", consent="learn").sha256
-        library.labels.add(clip, "hiss", 2.0, 4.0, by="Kim")
+        library.labels.add(clip, "hiss", 6.0, 11.0, by="Kim")
         library.mark_complete(clip, by="Kim")
         done = library_learn.learn(
             library, RECIPE, by="Kim", echo=said.append, n_jobs=1, frozen=[(730_001, "normal_idle")]

@@ -45,11 +45,14 @@ GROUPS: dict[str, dict[str, tuple[str, ...]]] = {
     "textures": {
         "shape": ("shape",), "rise": ("rise",), "slope and movement": ("slope", "moving"), "flatness": ("flat",),
         "tone": ("tone",), "crest and spread": ("crest", "spread"), "modulation": ("modulation",),
-        "onsets": ("onset",), "combs": ("locked", "shaft"),
+        "onsets": ("onset",), "combs": ("locked", "shaft"), "beats": ("beat", "around_beat"),
+        "pauses and rule of 4 and 12 s": ("around_4", "around_12"),
+        "all that stands around": ("around",),
     },
     "onsets": {
         "patch": ("patch",), "colour of floor and stroke": ("floor", "stroke"),
-        "neighbours": ("near", "gap", "around"),
+        "neighbours": ("near", "gap", "around_count", "around_lead", "around_colour"),
+        "cells before and after": tuple(f"around_{name}" for name in START_NAMES),
     },
     "starts": {
         "before and after": ("over", "before"), "colour": ("flat", "tone", "crest", "spread"), "unrest": ("moving",),
