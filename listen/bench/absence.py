@@ -65,6 +65,10 @@ def click_missing(
     return unsure
 
 
+#: A jet that reaches this far into the moment of a discharge may hide it, s.
+_HIDES_S = 0.5
+
+
 def _drowned(scene: Scene, run: PumpRun) -> bool:
     """Whether the pump itself stands so little over the noise around it that its valve may be lost there."""
     levels_db = [
@@ -192,8 +196,10 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
         say = f"the pump runs on over the moment of the discharge, to {clock(run.offset_s)}, and may hide it"
         return Answer("cannot_tell", (say,), ids)
     window = (max(start, min(run.offset_s, end - within_s) - late), end)
-    near = (*scene.faint("burst"), *scene.counted("hiss", "blast", "splutter"))
-    alike = [e for e in near if window[0] <= e.onset_s <= end]
+    alike = [e for e in scene.faint("burst") if window[0] <= e.onset_s <= end]
+    # A jet that began before, and goes on, may hide it as well.
+    jets = scene.counted("hiss", "blast", "splutter")
+    alike += [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))

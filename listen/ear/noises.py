@@ -67,6 +67,8 @@ _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
+#: Gravel that much surer than a jet within it makes the jet's noise itself.
+_PLAINER = 0.2
 _FRAME_MS = CELL_S * 250.0
 
 
@@ -344,6 +346,15 @@ def _rejoined(drafts: list[Draft]) -> list[Draft]:
     return out
 
 
+def _is_gravels_own(draft: Draft, other: Draft) -> bool:
+    """Whether a jet that is hardly heard lies within gravel that is plain: its own broad noise."""
+    return (
+        other.sound == "gravel"
+        and other.probability >= draft.probability + _PLAINER
+        and draft.overlap_s(other) > 0.8 * draft.duration_s
+    )
+
+
 def _settle(drafts: list[Draft]) -> list[Draft]:
     """Make the words exclude each other where the sounds do."""
     out = []
@@ -363,6 +374,8 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
     kept: list[Draft] = []
     exclusive = {"hiss", "blast", "burst"}
     for draft in out:
+        if draft.sound in _JETS and any(_is_gravels_own(draft, other) for other in out):
+            continue
         rival = any(
             draft.sound in exclusive
             and other.sound in exclusive

@@ -137,3 +137,14 @@ def test_what_runs_evenly_is_followed_while_its_level_stays():
 def test_being_followed_makes_a_sound_no_less_sure():
     p = np.array([0.1, 0.1, 0.7, 0.8, 0.1, 0.1])
     assert _surest(p, 2, 4) == pytest.approx(0.8) and _surest(p, 0, 6) < 0.6
+
+
+def test_a_faint_jet_within_plain_gravel_is_the_gravels_own():
+    gravel = Draft("gravel", 4.9, 20.2, 0.98, {"level_db": 23.0, "roughness": 12.0})
+
+    def words(probability, onset_s=5.0):
+        jet = Draft("hiss", onset_s, onset_s + 2.1, probability, {"level_db": 12.0, "rise_ms": 40.0})
+        return {d.sound for d in _settle([gravel, jet])}
+
+    assert words(0.53) == {"gravel"}
+    assert words(0.9) == words(0.53, onset_s=19.0) == {"gravel", "hiss"}
