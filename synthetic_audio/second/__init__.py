@@ -3,8 +3,7 @@
 Struck modes, clouds of grains, pulse trains through bodies, a room of crossed delays
 or velvet noise, a phone of masks and few bits. A spec is drawn (:func:`draw`), then
 rendered (:func:`render`); both are deterministic, the sound for a given grain corpus,
-whose name every scene carries. Nothing may be trained on these scenes; a
-calibration may look at seeds that are not pinned.
+whose name every scene carries. Nothing may be trained on these scenes.
 """
 
 from synthetic_audio.second.corpus import Corpus, built_in, find
