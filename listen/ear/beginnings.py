@@ -19,6 +19,8 @@ _LONGEST_S = {"burst": 3.0}
 _NEVER = 2.0
 #: A release is over this far below its loudest, and any sound this near to what is there without it, dB.
 _SPENT_DB, _NEAR_FLOOR_DB = 20.0, 2.0
+#: A fall is seen down to this far over what lies under it and below its top, in so many cells at least.
+_FALL_OVER_DB, _FALL_DB, _FALL_CELLS = 3.0, 18.0, 4
 #: Cells before a beginning that tell what was there, and cells in which a sound grows to its height.
 _BEFORE, _GROWS = 6, 6
 _AFTER_S = 4.0
@@ -74,4 +76,23 @@ def _end(levels: LevelTracks, sound: str, cell: int) -> int:
     # Two cells in a row: a flutter is no end.
     spent = np.flatnonzero(under[1:] & under[:-1])
     later = spent[spent >= 1]
-    return cell + (int(later[0]) if len(later) else min(longest, len(level) - cell))
+    end = int(later[0]) if len(later) else min(longest, len(level) - cell)
+    if sound in _LONGEST_S:
+        end = min(end, _decayed(level[cell : cell + end], floor))
+    return cell + end
+
+
+def _decayed(level_db: np.ndarray, floor_db: float) -> int:
+    """Cells until a release is spent by the slope of its fall, seen only as far as it stands out of what lies under it.
+
+    A chamber without supply empties about exponentially, so its noise falls by as many dB each second.
+    """
+    own_db = 10 * np.log10(np.maximum(10 ** (level_db / 10) - 10 ** (floor_db / 10), 1e-12))
+    top = int(np.argmax(own_db[:_GROWS]))
+    fall = own_db[top:]
+    hidden = np.flatnonzero((level_db[top:] < floor_db + _FALL_OVER_DB) | (fall < fall[0] - _FALL_DB))
+    fall = fall[: int(hidden[0])] if len(hidden) else fall
+    if len(fall) < _FALL_CELLS:
+        return len(level_db)
+    slope_db = float(np.polyfit(np.arange(len(fall)), fall, 1)[0])
+    return len(level_db) if slope_db >= -0.1 else max(2, top + round(_SPENT_DB / -slope_db))

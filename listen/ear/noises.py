@@ -57,6 +57,8 @@ _BOUNDS_HZ = {
     "gravel": (1000.0, 10000.0),
 }
 _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
+#: Where in its first second a sound begins, s: a pump's own edge, near that of gravel, is the higher step.
+_WITHIN_S = {"gravel": (0.25, 0.85)}
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
 _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16)}
@@ -67,6 +69,8 @@ _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
+#: How far gravel may seem to reach into a release, s.
+_FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
 _PLAINER = 0.2
 _FRAME_MS = CELL_S * 250.0
@@ -113,7 +117,16 @@ def hear_noises(
     if starts_head is not None:
         jets = [head.labels.index(word) for word in _JETS if word in head.labels]
         drafts += _begun(levels, segments, probability[:, jets].sum(axis=1), starts_head)
-    return _rejoined(_settle(drafts))
+    return _ended_by_releases(_rejoined(_settle(drafts)))
+
+
+def _ended_by_releases(drafts: list[Draft]) -> list[Draft]:
+    """End gravel where the release begins that follows on its pump: both crackle, one behind the other."""
+    for gravel in (d for d in drafts if d.sound == "gravel"):
+        for release in (d for d in drafts if d.sound == "burst"):
+            if gravel.offset_s - _FOLLOWS_S < release.onset_s < gravel.offset_s <= release.offset_s + _FOLLOWS_S:
+                gravel.offset_s, gravel.open_end = max(release.onset_s, gravel.onset_s + CELL_S), False
+    return drafts
 
 
 def _begun(levels: LevelTracks, segments: Segments, jet: np.ndarray, head: Head) -> list[Draft]:
@@ -210,12 +223,13 @@ def _bounded(
     open_start, open_end = first == 0, stop >= len(p)
     onset, offset = start_s, end_s
     if len(tracks) > 8:
+        early, late = _WITHIN_S.get(sound, (-SEGMENT_HOP_S, margin))
         at, height = step_times(
-            tracks, max(0.0, start_s - SEGMENT_HOP_S), min(start_s + margin, end_s), rising=True
+            tracks, max(0.0, start_s + early), min(start_s + late, max(end_s, start_s + early)), rising=True
         )
         if height >= 3.0 and not (open_start and at < 2.5 * CELL_S):
             onset, open_start = at, False
-        at, height = step_times(tracks, max(onset, end_s - margin), end_s + SEGMENT_HOP_S, rising=False)
+        at, height = step_times(tracks, max(onset, end_s - late), max(onset, end_s - early), rising=False)
         if height >= 3.0 and at > onset + CELL_S and not (open_end and at > features.duration_s - 3 * CELL_S):
             offset, open_end = at, False
     onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)

@@ -41,6 +41,9 @@ TONE_HZ = (250.0, 8000.0)
 BEAT_HZ = (50.0, 60.0, 100.0, 120.0)
 #: First band of the envelope in which beats are looked for: from 4.5 kHz up motors and coils have little.
 _BEAT_FROM = 4
+#: Bins below 800 Hz, in which single lines are followed, and their width, Hz.
+DEEP_HZ = LINE_RATE_HZ / LOW_N
+DEEP_BINS = round(800.0 / DEEP_HZ)
 #: Stretch given to the spectra at once, s: many small ones cost more, a long one more memory.
 BLOCK_S = 4.0
 
@@ -63,6 +66,8 @@ class ClipFeatures:
         Frame levels (16 ms) above 1 kHz within the cell: the modulation lies here.
     beats : np.ndarray [shape=(t, len(BEAT_HZ))], complex
         How much the power above 4.5 kHz beats at BEAT_HZ within the cell: size 0 (steady) to 1, phase from its start.
+    deep : np.ndarray [shape=(t, DEEP_BINS)], uint8
+        Level of each bin of DEEP_HZ up to 800 Hz, over 256 ms: half decibels over -120 dB re full scale.
     ltas_db : np.ndarray [shape=(513,)]
         Mean level per bin of 31.25 Hz over the clip.
     lines : LineTable
@@ -82,6 +87,7 @@ class ClipFeatures:
     spread_db: np.ndarray
     envelope_db: np.ndarray
     beats: np.ndarray
+    deep: np.ndarray
     ltas_db: np.ndarray
     lines: LineTable
     onsets: OnsetTable
@@ -89,6 +95,12 @@ class ClipFeatures:
     picture: Picture
     duration_s: float
     rate_hz: int
+
+    def lines_db(self, hz: np.ndarray) -> np.ndarray:
+        """Level of single lines below 800 Hz over 256 ms [shape=(t, len(hz))], dB re full scale."""
+        at = np.clip(np.rint(np.asarray(hz) / DEEP_HZ).astype(int), 1, DEEP_BINS - 2)
+        # A line between two bins lies in both.
+        return np.maximum.reduce([self.deep[:, at + k] for k in (-1, 0, 1)]).astype(np.float32) / 2 - 120.0
 
     @property
     def times_s(self) -> np.ndarray:
@@ -126,6 +138,7 @@ class Collector:
         self._waiting_n = 0
         self._high: list[np.ndarray] = []
         self._low: list[np.ndarray] = []
+        self._deep: list[np.ndarray] = []
         self._shape: list[np.ndarray] = []
         self._beats: list[np.ndarray] = []
         self._lines: list[tuple[np.ndarray, ...]] = []
@@ -155,6 +168,7 @@ class Collector:
                 if len(low)
                 else np.zeros((cells, len(LOW_K)), np.float32)
             )
+        deep = np.concatenate(self._deep) if self._deep else np.zeros((0, DEEP_BINS), np.uint8)
         lines = (
             [np.concatenate(parts) for parts in zip(*self._lines, strict=True)]
             if self._lines
@@ -169,6 +183,7 @@ class Collector:
             spread_db=shape[:, 6],
             envelope_db=shape[:, 7:11],
             beats=np.concatenate(self._beats) if self._beats else np.zeros((0, len(BEAT_HZ)), np.complex64),
+            deep=np.pad(deep[:cells], ((0, max(0, cells - len(deep))), (0, 0))),
             ltas_db=to_db(self._ltas / max(1, self._ltas_n)),
             lines=LineTable(*lines),
             onsets=self._onsets.table(),
@@ -191,6 +206,7 @@ class Collector:
         self._ltas += chunk.frame_power.sum(axis=0, dtype=np.float64)
         self._ltas_n += len(chunk.frame_power)
         self._low.append(chunk.low_power @ band_weights(LOW_K, LOW_N, LINE_RATE_HZ))
+        self._deep.append(np.clip(2 * (to_db(chunk.low_power[:, :DEEP_BINS]) + 120.0) + 0.5, 0, 255).astype(np.uint8))
         self._lines.append(find_lines(chunk.line_power))
         self._picture.push(chunk)
         self._cells(chunk)

@@ -214,6 +214,8 @@ POLES = (2, 4, 6)
 _SHAFT_HIGHEST_HZ = 700.0
 _HIGH_K, _HIGH_OVER_DB = 8, 12.0
 _LEAK_DB = 50.0
+#: Height at which a peak weighs nothing: noise makes many that are hardly higher.
+_NO_LINE_DB = 8.0
 
 
 def _shaft_candidates(mains_hz: float) -> np.ndarray:
@@ -292,7 +294,7 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
         pool = free[near] & (table.level_db[near] > loudest[near].max() - _LEAK_DB)
         pool_hz, pool_over = (
             table.hz[near][pool].astype(float),
-            np.minimum(table.over_db[near][pool], _LINE_CAP_DB),
+            np.minimum(table.over_db[near][pool], _LINE_CAP_DB) - _NO_LINE_DB,
         )
         if len(pool_hz) < 4:
             continue
