@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from synthetic_audio.spec import Event, Spec
+from synthetic_audio.sprinkle_household import household
 
 #: Mean count in ten seconds of strokes, and of short sounds that are none.
 _CLICKS, _OTHERS = 2.5, 2.0
@@ -21,6 +22,8 @@ _CLICKS, _OTHERS = 2.5, 2.0
 _LASTING = (0.3, 3.0)
 #: Share of scenes with a crowd of strokes that are none of a machine's, and strokes a second in it.
 _CROWDED, _CROWD_RATE_HZ = 0.2, (0.6, 10.0)
+#: Share of scenes with a household's sounds beside the machine's.
+_HOUSEHOLDS = 0.45
 #: Peak level at the microphone, dB re full scale.
 _LEVELS_DB = (-58.0, -8.0)
 #: A click is over within this, ms (-60 dB at 1 kHz).
@@ -42,6 +45,10 @@ def sprinkle(spec: Spec, rng: np.random.Generator) -> Spec:
             extra.append(kind(rng, float(at_s), float(rng.uniform(*_LEVELS_DB))))
     if rng.random() < _CROWDED:
         extra += _crowd(rng, spec.duration_s)
+    # A stream of its own, so that whatever is drawn after this stays as it was.
+    at_home = rng.spawn(1)[0]
+    if at_home.random() < _HOUSEHOLDS:
+        extra += household(at_home, spec.duration_s)
     return replace(spec, events=(*spec.events, *extra))
 
 

@@ -16,14 +16,21 @@ from synthetic_audio.sources import (
     click,
     coil,
     discharge,
+    fans,
     grains,
+    grinders,
     jet,
+    knocks,
     motor,
+    running_water,
+    steady,
     stroke_pump,
     struck,
     sudden,
+    talk,
     thump,
     tones,
+    tunes,
     water,
 )
 
@@ -72,11 +79,41 @@ SOURCES: dict[str, Callable[..., np.ndarray]] = {
     "struck": struck.struck,
     "sudden_noise": sudden.noise,
     "sudden_tone": sudden.tone,
+    "fan_draught": fans.draught,
+    "fan_blades": fans.blades,
+    "fan_small": fans.small,
+    "fan_hood": fans.hood,
+    "grinder_whine": grinders.whine,
+    "grinder_beans": grinders.beans,
+    "grinder_blender": grinders.blender,
+    "thump_panel": knocks.panel,
+    "thump_slap": knocks.slap,
+    "thump_loose": knocks.loose,
+    "thump_hollow": knocks.hollow,
+    "scuff": knocks.scuff,
+    "clatter_crockery": knocks.crockery,
+    "clatter_cutlery": knocks.cutlery,
+    "water_sink": running_water.sink,
+    "water_filling": running_water.filling,
+    "water_shower": running_water.shower,
+    "water_thin": running_water.thin,
+    "hiss_two": steady.hiss_two,
+    "hiss_echo": steady.hiss_echo,
+    "hiss_grains": steady.hiss_grains,
+    "boil_roll": steady.boil_roll,
+    "boil_pops": steady.boil_pops,
+    "speech_voice": talk.voice,
+    "speech_whisper": talk.whisper,
+    "speech_chatter": talk.chatter,
+    "music_melody": tunes.melody,
+    "music_chords": tunes.chords,
+    "music_beats": tunes.beats,
 }
 
 #: Sources whose level is a peak.
 PEAK: frozenset[str] = frozenset(
     {"click", "click_train", "thump", "drip", "clatter", "knock_box", "arcing", "scrape", "struck"}
+    | {"thump_panel", "thump_slap", "thump_loose", "thump_hollow", "clatter_crockery", "clatter_cutlery"}
 )
 
 #: Sources that are never part of the machine.
