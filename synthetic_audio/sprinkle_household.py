@@ -46,7 +46,7 @@ _CLATTER: Ranges = {
 #: Word -> making (key of the sources) -> its ranges.
 MAKINGS: dict[str, dict[str, Ranges]] = {
     "fan": {
-        "fan_draught": _SLOW | {"knee_hz": (60.0, 3000.0), "fall_db": (1.0, 9.0), "rough_db": (0.3, 5.0)},
+        "fan_draught": _SLOW | {"knee_hz": (60.0, 2000.0), "fall_db": (2.0, 9.0), "rough_db": (0.3, 5.0)},
         "fan_blades": {
             "blade_hz": (25.0, 900.0), "tones": (0.05, 2.5), "comb_db": (3.0, 18.0), "wander": (0.0002, 0.02),
             "sway_hz": (0.1, 3.0), "beat": (0.02, 0.9), "tilt_db": (1.0, 9.0), "rough_db": (0.5, 6.0),
@@ -123,7 +123,7 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
         "speech_voice": _TALKING,
         "speech_whisper": _TALKING,
         "speech_chatter": {
-            "people": (2.0, 5.0), "pitch_hz": (90.0, 300.0), "melody": (0.03, 0.25), "syllables_hz": (2.5, 7.0),
+            "people": (2.0, 4.0), "pitch_hz": (90.0, 300.0), "melody": (0.03, 0.25), "syllables_hz": (2.5, 7.0),
             "depth_db": (6.0, 16.0), "tilt_db": (3.0, 10.0), "breath": (0.02, 0.5),
         },
     },
@@ -233,6 +233,10 @@ def _lasting(rng: np.random.Generator, word: str, duration_s: float) -> Event:
 def _thumps(rng: np.random.Generator, at_s: float) -> list[Event]:
     """Draw a knock, or two of one making; before some a hand or a foot is heard."""
     first = _event(rng, "thump", at_s, 0.2, float(rng.uniform(*SHORT_DB)))
+    if "shakes" in first.params:
+        # The label lasts as long as what is loose.
+        shaking_s = 0.15 + 0.0006 * first.params["shakes"] * first.params["gap_ms"]
+        first = replace(first, for_s=round(max(0.2, shaking_s), 3))
     events = [first]
     if rng.random() < 0.3:
         again_s, softer_db = _log(rng, 0.08, 0.6), float(rng.uniform(0.0, 12.0))

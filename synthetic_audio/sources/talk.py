@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
+import scipy.fft
+from scipy.ndimage import zoom
 
 from synthetic_audio.sources import texture
 
@@ -55,11 +56,11 @@ def chatter(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
         frames = int(for_s * _FRAMES_HZ) + 3
         bins = rate // _FRAMES_HZ + 1
         # Hills that live as long as a syllable and are as broad as a formant.
-        field = gaussian_filter(
-            rng.standard_normal((frames, bins)), (0.25 * _FRAMES_HZ / p["syllables_hz"], 3.0)
-        )
+        coarse = rng.standard_normal((int(2 * p["syllables_hz"] * for_s) + 4, 30), dtype=np.float32)
+        field = zoom(coarse, (frames / len(coarse), bins / 30), order=1)
         hz = np.maximum(np.arange(bins) * _FRAMES_HZ / 2, 100.0)
-        level = p["depth_db"] * field / (np.std(field) + 1e-9) - p["tilt_db"] * np.log2(hz / 400).clip(0.0)
+        falls = p["tilt_db"] * np.log2(hz / 400).clip(0.0)
+        level = p["depth_db"] * field / (np.std(field) + 1e-9) - falls.astype(np.float32)
         out += rng.lognormal(0.0, 0.5) * _through(source, 10 ** (level / 20))
     return texture.ends(texture.raised(out, _SLOWER, int(for_s * rate_hz)), rate_hz, 0.02, 0.02)
 
@@ -152,7 +153,7 @@ def _through(source: np.ndarray, gains: np.ndarray) -> np.ndarray:
     window = np.sin(np.pi * (np.arange(size) + 0.5) / size).astype(np.float32)
     frames = np.lib.stride_tricks.sliding_window_view(padded, size)[::step][: count + 1]
     weights = gains[np.minimum(np.arange(len(frames)), len(gains) - 1)].astype(np.float32)
-    shaped = np.fft.irfft(np.fft.rfft(frames * window, axis=1) * weights, size, axis=1) * window
+    shaped = scipy.fft.irfft(scipy.fft.rfft(frames * window, axis=1) * weights, size, axis=1) * window
     out = np.zeros((len(frames) + 1) * step, np.float32)
     out[: len(frames) * step] += shaped[:, :step].reshape(-1)
     out[step:] += shaped[:, step:].reshape(-1)

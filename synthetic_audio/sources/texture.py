@@ -7,6 +7,7 @@ and stretched: a colour has a few hundred points, a drift a few a second.
 from __future__ import annotations
 
 import numpy as np
+import scipy.fft
 from scipy.signal import butter, resample_poly, sosfilt
 
 from synthetic_audio.sources import shaping
@@ -51,9 +52,18 @@ def comb_db(delay_ms: float, depth: float) -> np.ndarray:
 
 def noise(rng: np.random.Generator, n: int, rate_hz: int, colour: np.ndarray) -> np.ndarray:
     """Return noise (n,) float32 of a colour in dB on the grid, RMS 1."""
+    if n <= 0:
+        return np.zeros(0, np.float32)
     gain = 10 ** ((colour - colour.max()) / 20)
     gain[_GRID_HZ < 30] *= 0.3
-    return shaping.shaped_noise(rng, n, rate_hz, lambda f: np.interp(f, _GRID_HZ, gain, left=0.0))
+    # Drawn as a spectrum at once: the spectrum of white noise is white noise.
+    size = scipy.fft.next_fast_len(max(n, 1024), real=True)
+    bins = size // 2 + 1
+    curve = np.interp(np.arange(bins) * (rate_hz / size), _GRID_HZ, gain, left=0.0).astype(np.float32)
+    curve *= np.float32(size / (2 * np.sqrt(np.sum(curve**2, dtype=np.float64))))
+    spectrum = rng.standard_normal(2 * bins, dtype=np.float32).view(np.complex64)
+    spectrum *= curve
+    return scipy.fft.irfft(spectrum, size)[:n]
 
 
 def drift(rng: np.random.Generator, n: int, rate_hz: int, depth_db: float, speed_hz: float) -> np.ndarray:
@@ -76,7 +86,7 @@ def turning(rng: np.random.Generator, hz: np.ndarray, rate_hz: int, amplitudes: 
     count = max(1, min(len(amplitudes), int(0.45 * rate_hz / max(1.0, float(np.max(hz, initial=1.0))))))
     spectrum = np.zeros(_TABLE_N // 2 + 1, complex)
     spectrum[1 : count + 1] = amplitudes[:count] * np.exp(2j * np.pi * rng.random(count))
-    table = np.fft.irfft(spectrum, _TABLE_N).astype(np.float32)
+    table = scipy.fft.irfft(spectrum, _TABLE_N).astype(np.float32)
     table /= np.std(table) + 1e-12
     cycles = np.cumsum(hz, dtype=np.float64) * (_TABLE_N / rate_hz)
     return table[cycles.astype(np.int64) & (_TABLE_N - 1)]
