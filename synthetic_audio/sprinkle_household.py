@@ -27,11 +27,11 @@ _KNOCKED, _CLATTERING = 0.5, 0.35
 _SLOW: Ranges = {"rise_s": (0.05, 2.0), "sway_db": (0.1, 3.0), "sway_hz": (0.1, 3.0)}
 _TURNING: Ranges = {
     "shaft_hz": (50.0, 500.0), "up_s": (0.05, 1.2), "down_s": (0.1, 2.5), "load": (0.005, 0.15),
-    "load_hz": (0.3, 8.0), "tilt_db": (0.3, 6.0), "rough_db": (1.0, 8.0),
+    "load_hz": (0.3, 8.0), "knee_hz": (250.0, 4000.0), "tilt_db": (1.0, 8.0), "rough_db": (1.0, 8.0),
 }  # fmt: skip
 _TALKING: Ranges = {
     "pitch_hz": (75.0, 380.0), "melody": (0.03, 0.25), "tract": (0.9, 1.4), "syllables_hz": (2.5, 7.5),
-    "syllables": (2.0, 16.0), "pause_s": (0.1, 1.8), "tilt_db": (2.0, 12.0), "breath": (0.01, 0.4),
+    "syllables": (2.0, 16.0), "pause_s": (0.1, 1.8), "tilt_db": (1.0, 9.0), "breath": (0.01, 0.4),
     "hush": (0.1, 2.0), "width_hz": (40.0, 180.0),
 }  # fmt: skip
 _PLAYING: Ranges = {
@@ -49,15 +49,15 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
         "fan_draught": _SLOW | {"knee_hz": (60.0, 2000.0), "fall_db": (2.0, 9.0), "rough_db": (0.3, 5.0)},
         "fan_blades": {
             "blade_hz": (25.0, 900.0), "tones": (0.05, 2.5), "comb_db": (3.0, 18.0), "wander": (0.0002, 0.02),
-            "sway_hz": (0.1, 3.0), "beat": (0.02, 0.9), "tilt_db": (1.0, 9.0), "rough_db": (0.5, 6.0),
+            "sway_hz": (0.1, 3.0), "beat": (0.02, 0.9), "knee_hz": (60.0, 2000.0), "tilt_db": (2.0, 9.0), "rough_db": (0.5, 6.0),
             "rise_s": (0.05, 3.0),
         },
         "fan_small": _SLOW | {
             "shaft_hz": (12.0, 120.0), "line_low_hz": (120.0, 2000.0), "lines": (1.0, 8.0), "tones": (0.03, 1.2),
-            "tilt_db": (0.3, 7.0), "hills_db": (1.0, 7.0), "whirr": (0.05, 1.0),
+            "knee_hz": (100.0, 2500.0), "tilt_db": (2.0, 9.0), "hills_db": (1.0, 7.0), "whirr": (0.05, 1.0),
         },
         "fan_hood": {
-            "duct_ms": (0.4, 12.0), "duct": (0.1, 0.9), "peak_hz": (80.0, 1500.0), "fall_db": (1.0, 7.0),
+            "duct_ms": (0.4, 12.0), "duct": (0.1, 0.9), "peak_hz": (80.0, 1500.0), "fall_db": (2.0, 8.0),
             "rumble": (0.05, 1.5), "gust_db": (0.2, 3.0), "gust_hz": (0.1, 3.0), "buffet_hz": (3.0, 25.0),
             "rise_s": (0.05, 3.0),
         },
@@ -78,16 +78,16 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
     },
     "water_flow": {
         "water_sink": _SLOW | {
-            "tilt_db": (0.2, 5.0), "hills_db": (1.0, 7.0), "drum": (0.03, 1.2), "drum_hz": (80.0, 900.0),
+            "knee_hz": (300.0, 5000.0), "tilt_db": (1.0, 8.0), "hills_db": (1.0, 7.0), "drum": (0.03, 1.2), "drum_hz": (80.0, 900.0),
             "drum_ring_ms": (10.0, 250.0), "drums_hz": (5.0, 300.0),
         },
         "water_filling": _SLOW | {
             "deep_m": (0.06, 0.4), "filled": (0.2, 0.93), "width_hz": (15.0, 250.0), "ring": (0.1, 3.0),
-            "tilt_db": (0.2, 6.0), "rough_db": (0.5, 5.0),
+            "knee_hz": (300.0, 5000.0), "tilt_db": (1.0, 8.0), "rough_db": (0.5, 5.0),
         },
         "water_shower": _SLOW | {
-            "drops_hz": (300.0, 30_000.0), "spread_db": (2.0, 10.0), "drop_ms": (0.5, 12.0),
-            "tilt_db": (0.2, 6.0), "rough_db": (0.5, 5.0), "wash": (0.03, 1.5),
+            "drops_hz": (300.0, 30_000.0), "spread_db": (2.0, 10.0), "drop_ms": (1.5, 20.0),
+            "knee_hz": (300.0, 5000.0), "tilt_db": (1.0, 8.0), "rough_db": (0.5, 5.0), "wash": (0.03, 1.5),
         },
         "water_thin": _SLOW | {
             "low_hz": (150.0, 2000.0), "apart": (2.0, 12.0), "width_octaves": (0.3, 2.0), "high": (0.1, 1.5),
@@ -100,7 +100,7 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
             "fall_db": (3.0, 14.0),
         },
         "hiss_echo": _SLOW | {
-            "shelf_hz": (1500.0, 8000.0), "steep_db": (5.0, 24.0), "tilt_db": (0.1, 6.0), "echo_ms": (0.1, 4.0),
+            "shelf_hz": (1500.0, 8000.0), "steep_db": (5.0, 24.0), "tilt_db": (0.5, 9.0), "echo_ms": (0.1, 4.0),
             "echo": (0.05, 0.95),
         },
         "hiss_grains": _SLOW | {
@@ -124,14 +124,14 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
         "speech_whisper": _TALKING,
         "speech_chatter": {
             "people": (2.0, 4.0), "pitch_hz": (90.0, 300.0), "melody": (0.03, 0.25), "syllables_hz": (2.5, 7.0),
-            "depth_db": (6.0, 16.0), "tilt_db": (3.0, 10.0), "breath": (0.02, 0.5),
+            "depth_db": (6.0, 16.0), "tilt_db": (1.0, 7.0), "breath": (0.02, 0.5),
         },
     },
     "music": {"music_melody": _PLAYING, "music_chords": _PLAYING, "music_beats": _PLAYING},
     "thump": {
         "thump_panel": {
-            "low_hz": (40.0, 350.0), "modes": (3.0, 30.0), "spread": (3.0, 25.0), "ring_ms": (30.0, 400.0),
-            "tilt_db": (3.0, 14.0), "contact_ms": (1.0, 20.0), "boom": (0.03, 1.0), "boom_hz": (30.0, 90.0),
+            "low_hz": (40.0, 350.0), "modes": (3.0, 30.0), "spread": (3.0, 25.0), "ring_ms": (60.0, 700.0),
+            "tilt_db": (1.0, 12.0), "contact_ms": (0.3, 15.0), "boom": (0.03, 1.0), "boom_hz": (30.0, 90.0),
             "boom_ms": (150.0, 700.0),
         },
         "thump_slap": {
@@ -139,12 +139,12 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
             "high": (0.03, 0.7), "attack_ms": (0.3, 8.0), "rough_db": (1.0, 8.0),
         },
         "thump_loose": {
-            "low_hz": (45.0, 250.0), "ring_ms": (60.0, 400.0), "shakes": (2.0, 12.0), "gap_ms": (8.0, 90.0),
+            "low_hz": (45.0, 250.0), "ring_ms": (80.0, 600.0), "shakes": (2.0, 12.0), "gap_ms": (8.0, 90.0),
             "closer": (0.6, 1.0), "shake": (0.03, 0.5), "shake_hz": (500.0, 4000.0), "shake_ms": (5.0, 60.0),
         },
         "thump_hollow": {
-            "air_hz": (70.0, 450.0), "sharp": (4.0, 40.0), "sink": (0.01, 0.4), "breath": (0.03, 1.0),
-            "walls_hz": (200.0, 1500.0), "walls": (0.03, 0.7), "walls_ms": (10.0, 90.0),
+            "air_hz": (70.0, 450.0), "sharp": (8.0, 70.0), "sink": (0.01, 0.4), "breath": (0.05, 1.5),
+            "walls_hz": (200.0, 1500.0), "walls": (0.05, 1.0), "walls_ms": (10.0, 90.0),
         },
     },
     "clatter": {

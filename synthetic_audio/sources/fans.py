@@ -15,7 +15,7 @@ from synthetic_audio.sources import texture
 
 
 def draught(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, Any]) -> np.ndarray:
-    """Return air alone: noise with a knee at `knee_hz`, `fall_db` an octave above it and half as much below.
+    """Return air alone: noise that falls on both sides of a knee.
 
     Parameters
     ----------
@@ -23,8 +23,7 @@ def draught(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
         `knee_hz`, `fall_db`, `rough_db`, `sway_db`, `sway_hz`, `rise_s`.
     """
     n = int(for_s * rate_hz)
-    colour = texture.colour_db(rng, -p["fall_db"] / 4, p["rough_db"])
-    colour += texture.peak_db(p["knee_hz"], 1.5, 3.0, 0.75 * p["fall_db"])
+    colour = texture.colour_db(rng, p["knee_hz"], p["fall_db"], p["rough_db"])
     wave = texture.noise(rng, n, rate_hz, colour)
     wave *= texture.drift(rng, n, rate_hz, p["sway_db"], p["sway_hz"])
     return texture.ends(wave, rate_hz, p["rise_s"], p["rise_s"])
@@ -37,7 +36,7 @@ def blades(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str,
     ----------
     p : mapping
         `blade_hz`, `tones` (against the noise), `comb_db` (fall an octave), `wander` (share of speed),
-        `sway_hz`, `beat` (pulsing of the noise), `tilt_db`, `rough_db`, `rise_s`.
+        `sway_hz`, `beat` (pulsing of the noise), `knee_hz`, `tilt_db`, `rough_db`, `rise_s`.
     """
     n = int(for_s * rate_hz)
     # It comes up to speed as it comes up in level, and sinks as it dies.
@@ -45,7 +44,7 @@ def blades(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str,
     k = np.arange(1, 60)
     amplitudes = k ** (-p["comb_db"] / 6.02) * rng.lognormal(0.0, 0.8, len(k))
     comb = texture.turning(rng, hz, rate_hz, amplitudes)
-    air = texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["rough_db"]))
+    air = texture.noise(rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"]))
     air *= 1 + min(0.9, p["beat"]) * np.clip(comb / 2, -1, 1)
     wave = air + p["tones"] * comb * texture.drift(rng, n, rate_hz, 1.5, 2 * p["sway_hz"])
     return texture.ends(wave, rate_hz, p["rise_s"], p["rise_s"])
@@ -58,10 +57,12 @@ def small(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
     ----------
     p : mapping
         `shaft_hz`, `line_low_hz` (lowest of the lines), `lines` (count), `tones` (against the noise),
-        `tilt_db`, `hills_db`, `whirr` (how the lines sway with the shaft), `sway_db`, `sway_hz`, `rise_s`.
+        `knee_hz`, `tilt_db`, `hills_db`, `whirr` (how the lines sway with the shaft), `sway_db`, `sway_hz`, `rise_s`.
     """
     n = int(for_s * rate_hz)
-    wave = texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["hills_db"], 40))
+    wave = texture.noise(
+        rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["hills_db"], 40)
+    )
     hz = p["shaft_hz"] * texture.drift(rng, n, rate_hz, 0.03, p["sway_hz"])
     amplitudes = np.zeros(200)
     lowest = max(1.0, p["line_low_hz"] / p["shaft_hz"])
@@ -86,7 +87,7 @@ def hood(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, A
     """
     n = int(for_s * rate_hz)
     colour = texture.peak_db(p["peak_hz"], 2.0, 6.0, p["fall_db"]) + texture.comb_db(p["duct_ms"], p["duct"])
-    wave = texture.noise(rng, n, rate_hz, colour + texture.colour_db(rng, 0.0, 2.0))
+    wave = texture.noise(rng, n, rate_hz, colour + texture.colour_db(rng, 1000.0, 0.0, 2.0))
     wave *= texture.drift(rng, n, rate_hz, p["gust_db"], p["gust_hz"])
     low = texture.raised(
         texture.noise(rng, n // 12 + 1, rate_hz // 12, texture.peak_db(90.0, 1.0, 12.0, 4.0)), 12, n

@@ -20,7 +20,7 @@ def whine(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
     Parameters
     ----------
     p : mapping
-        Of all makings: `shaft_hz`, `up_s`, `down_s`, `load` (share of speed), `load_hz`, `tilt_db`, `rough_db`.
+        Of all makings: `shaft_hz`, `up_s`, `down_s`, `load` (share of speed), `load_hz`, `knee_hz`, `tilt_db`, `rough_db`.
         Its own: `bars`, `sides`, `noise` (against the comb), `hum` (pulsing at twice the mains).
     """
     n = int(for_s * rate_hz)
@@ -35,7 +35,7 @@ def whine(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
                 amplitudes[harmonic + aside - 1] += size * (bars / harmonic) ** 0.8
     comb = texture.turning(rng, p["shaft_hz"] * speed, rate_hz, amplitudes)
     wave = comb + p["noise"] * texture.noise(
-        rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["rough_db"])
+        rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"])
     )
     beat = np.cos(4 * np.pi * p.get("mains_hz", 50.0) * np.arange(n, dtype=np.float32) / rate_hz)
     return _driven(wave * (1 + min(0.8, p["hum"]) * beat), speed, rate_hz)
@@ -54,7 +54,7 @@ def beans(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, 
     speed = _speed(rng, n, rate_hz, for_s, p)
     k = np.arange(1, 80)
     comb = texture.turning(rng, p["shaft_hz"] * speed, rate_hz, k**-1.0 * rng.lognormal(0.0, 1.0, len(k)))
-    rough = texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["rough_db"]))
+    rough = texture.noise(rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"]))
     # Beans come in clumps until the hopper is empty.
     left = np.clip((min(0.95, p["full"]) * n - np.arange(n)) / (0.15 * n + 1), 0.02, 1).astype(np.float32)
     clumps = texture.drift(rng, n, rate_hz, p["clump_db"], p["clump_hz"]) * left
@@ -87,7 +87,7 @@ def blender(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
     k = np.arange(1, 120)
     sharp = texture.turning(rng, p["shaft_hz"] * knives * speed, rate_hz, k[:12] ** -0.5)
     voice = texture.turning(rng, p["shaft_hz"] * speed, rate_hz, k**-0.6 * rng.lognormal(0.0, 0.6, len(k)))
-    colour = texture.colour_db(rng, -p["tilt_db"], p["rough_db"])
+    colour = texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"])
     for ratio in (1.0, 2.2, 3.7):
         colour += texture.peak_db(
             min(p["jar_hz"] * ratio, 15_000.0), 0.2, p["jar_db"] * rng.uniform(0.3, 1.0)

@@ -48,7 +48,7 @@ def slap(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, A
     parts = []
     for hz, ms, gain in ((p["low_hz"], p["low_ms"], 1.0), (p["high_hz"], p["high_ms"], p["high"])):
         t = np.arange(max(64, int(5 * ms * rate_hz / 1000))) / rate_hz * 1000
-        colour = texture.peak_db(hz, 1.0, 12.0, 3.0) + texture.colour_db(rng, 0.0, p["rough_db"], 24)
+        colour = texture.peak_db(hz, 1.0, 12.0, 3.0) + texture.colour_db(rng, 1000.0, 0.0, p["rough_db"], 24)
         burst = texture.noise(rng, len(t), rate_hz, colour) * np.exp(-t / ms)
         parts.append((burst * (1 - np.exp(-t / p["attack_ms"])), gain))
     return _sum(*parts)
@@ -132,7 +132,7 @@ def crockery(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[st
         freqs = np.minimum(freqs, 0.42 * rate_hz)
         rings = np.clip(p["ring_ms"] * rng.lognormal(0.0, 0.3) * (freqs[0] / freqs) ** 0.5, 8.0, 1000.0)
         wave = shaping.modes(rate_hz, freqs, rings, rng.uniform(0.1, 1.0, count), rng.uniform(0, 6.28, count))
-        touch = texture.noise(rng, 200, rate_hz, texture.colour_db(rng, 0.0, 4.0)) * np.exp(
+        touch = texture.noise(rng, 200, rate_hz, texture.colour_db(rng, 1000.0, 0.0, 4.0)) * np.exp(
             -np.arange(200) / 40
         )
         texture.put(wave, 0, touch, p["click"] * float(np.max(np.abs(wave))))
@@ -152,7 +152,9 @@ def cutlery(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
     for _ in range(round(p["things"])):
         size = max(64, int(p["ring_ms"] * rng.lognormal(0.0, 0.3) * rate_hz / 1000))
         colour = texture.peak_db(min(4 * p["low_hz"], 9000.0), 1.5, 10.0, 2.0)
-        jingle = texture.noise(rng, size, rate_hz, colour + texture.colour_db(rng, 0.0, p["rough_db"], 90))
+        jingle = texture.noise(
+            rng, size, rate_hz, colour + texture.colour_db(rng, 1000.0, 0.0, p["rough_db"], 90)
+        )
         jingle *= np.exp(-6.9 * np.arange(size) / size)
         gaps = rng.exponential(p["touch_gap_ms"], max(1, round(p["touches"]))) * rate_hz / 1000
         times = np.cumsum(gaps).astype(int)

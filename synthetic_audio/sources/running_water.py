@@ -22,11 +22,13 @@ def sink(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, A
     Parameters
     ----------
     p : mapping
-        `tilt_db`, `hills_db` (of the plate's modes), `drum` (against the noise), `drum_hz`, `drum_ring_ms`,
+        `knee_hz`, `tilt_db`, `hills_db` (of the plate's modes), `drum` (against the noise), `drum_hz`, `drum_ring_ms`,
         `drums_hz` (blows a second), `sway_db`, `sway_hz`, `rise_s`.
     """
     n = int(for_s * rate_hz)
-    wave = texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["hills_db"], 70))
+    wave = texture.noise(
+        rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["hills_db"], 70)
+    )
     wave *= texture.drift(rng, n, rate_hz, p["sway_db"], p["sway_hz"])
     # The sheet drums low, so that a sixth of the rate is enough.
     low_hz, low_n = rate_hz // 6, n // 6 + 1
@@ -46,14 +48,14 @@ def filling(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
     ----------
     p : mapping
         `deep_m` (of the jug), `filled` (share when it ends), `width_hz` (of the resonance),
-        `ring` (against the noise), `tilt_db`, `rough_db`, `sway_db`, `sway_hz`, `rise_s`.
+        `ring` (against the noise), `knee_hz`, `tilt_db`, `rough_db`, `sway_db`, `sway_hz`, `rise_s`.
     """
     n = int(for_s * rate_hz)
     t = np.linspace(0.0, 1.0, max(16, int(50 * for_s)))
     height = 1 - min(0.93, p["filled"]) * t ** rng.uniform(0.7, 1.4)
     hz = _SOUND_M_S / (4 * p["deep_m"] * height) * 10 ** (0.01 * shaping.walk(rng, len(t), 50, 2.0))
     hz = texture.stretch(hz, n)
-    wave = texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["rough_db"]))
+    wave = texture.noise(rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"]))
     # A resonance is slow noise on a carrier; the pipe has the odd harmonics.
     points = max(8, int(2 * p["width_hz"] * for_s))
     for _ in range(2):
@@ -69,16 +71,20 @@ def shower(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str,
     Parameters
     ----------
     p : mapping
-        `drops_hz` (a second), `spread_db`, `drop_ms`, `tilt_db`, `rough_db`, `wash` (share of smooth noise),
+        `drops_hz` (a second), `spread_db`, `drop_ms`, `knee_hz`, `tilt_db`, `rough_db`, `wash` (share of smooth noise),
         `sway_db`, `sway_hz`, `rise_s`.
     """
     n = int(for_s * rate_hz)
     drops = texture.marks(rng, n, rng.poisson(p["drops_hz"] * for_s), p["spread_db"]).astype(np.float32)
     size = max(24, int(p["drop_ms"] * rate_hz / 1000))
-    kernel = texture.noise(rng, size, rate_hz, texture.colour_db(rng, -p["tilt_db"], p["rough_db"]))
+    kernel = texture.noise(
+        rng, size, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"])
+    )
     kernel *= np.exp(-5 * np.arange(size) / size).astype(np.float32)
     wave = texture.unit(shaping.strike(drops, kernel)[:n])
-    wave = wave + p["wash"] * texture.noise(rng, n, rate_hz, texture.colour_db(rng, -p["tilt_db"] / 2, 2.0))
+    wave = wave + p["wash"] * texture.noise(
+        rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], 2.0)
+    )
     wave *= texture.drift(rng, n, rate_hz, p["sway_db"], p["sway_hz"])
     return texture.ends(wave, rate_hz, p["rise_s"], p["rise_s"])
 
@@ -96,7 +102,7 @@ def thin(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str, A
     half_hz, half_n = rate_hz // 2, n // 2 + 1
     wave = np.zeros(half_n, np.float32)
     for hz, gain in ((p["low_hz"], 1.0), (min(p["low_hz"] * p["apart"], 10_000.0), p["high"])):
-        colour = texture.peak_db(hz, p["width_octaves"], 25.0, 3.0) + texture.colour_db(rng, 0.0, 2.0)
+        colour = texture.peak_db(hz, p["width_octaves"], 25.0, 3.0) + texture.colour_db(rng, 1000.0, 0.0, 2.0)
         part = texture.noise(rng, half_n, half_hz, colour)
         wave += gain * part * texture.drift(rng, half_n, half_hz, p["flicker_db"], p["flicker_hz"])
     wave *= texture.drift(rng, half_n, half_hz, p["sway_db"], p["sway_hz"])

@@ -40,8 +40,8 @@ def hiss_echo(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[s
         `shelf_hz`, `steep_db` (an octave below the shelf), `tilt_db` (above it), `echo_ms`, `echo`.
     """
     n = int(for_s * rate_hz)
-    octaves = texture.colour_db(rng, 1.0, 0.0) - np.log2(p["shelf_hz"] / 1000)
-    colour = p["steep_db"] * np.minimum(octaves, 0.0) - p["tilt_db"] * np.maximum(octaves, 0.0)
+    away = texture.octaves(p["shelf_hz"])
+    colour = p["steep_db"] * np.minimum(away, 0.0) - p["tilt_db"] * np.maximum(away, 0.0)
     colour = np.maximum(colour, -45.0) + texture.comb_db(p["echo_ms"], min(0.95, p["echo"]))
     return _swaying(rng, texture.noise(rng, n, rate_hz, colour), rate_hz, p)
 
@@ -100,7 +100,7 @@ def boil_pops(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[s
         pop = np.sin(2 * np.pi * rising) * (t / t[-1]) ** 0.3 * np.exp(-5 * t / t[-1])
         hits = texture.marks(rng, low_n, rng.poisson(p["pops_hz"] * for_s / 5), p["spread_db"])
         wave += shaping.strike(hits.astype(np.float32), pop.astype(np.float32))[:low_n]
-    murmur = texture.noise(rng, low_n, low_hz, texture.colour_db(rng, -p["tilt_db"], 4.0))
+    murmur = texture.noise(rng, low_n, low_hz, texture.colour_db(rng, 150.0, p["tilt_db"], 4.0))
     wave = texture.unit(wave) + p["murmur"] * murmur
     return _swaying(rng, texture.raised(wave, 3, n), rate_hz, p)
 

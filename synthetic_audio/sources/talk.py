@@ -59,7 +59,8 @@ def chatter(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str
         coarse = rng.standard_normal((int(2 * p["syllables_hz"] * for_s) + 4, 30), dtype=np.float32)
         field = zoom(coarse, (frames / len(coarse), bins / 30), order=1)
         hz = np.maximum(np.arange(bins) * _FRAMES_HZ / 2, 100.0)
-        falls = p["tilt_db"] * np.log2(hz / 400).clip(0.0)
+        # A mouth lets little through below its first formant.
+        falls = p["tilt_db"] * np.log2(hz / 400).clip(0.0) + 9.0 * np.log2(400 / hz).clip(0.0)
         level = p["depth_db"] * field / (np.std(field) + 1e-9) - falls.astype(np.float32)
         out += rng.lognormal(0.0, 0.5) * _through(source, 10 ** (level / 20))
     return texture.ends(texture.raised(out, _SLOWER, int(for_s * rate_hz)), rate_hz, 0.02, 0.02)

@@ -17,14 +17,18 @@ _CONTROL_HZ = 200
 _TABLE_N = 4096
 
 
-def colour_db(rng: np.random.Generator, tilt_db: float, rough_db: float, nodes: int = 16) -> np.ndarray:
-    """Return a colour over the grid of :func:`noise`: a tilt per octave, and random hills on it.
+def colour_db(
+    rng: np.random.Generator, knee_hz: float, fall_db: float, rough_db: float, nodes: int = 16
+) -> np.ndarray:
+    """Return a colour over the grid of :func:`noise`: a bend at a knee, and random hills on it.
 
     Parameters
     ----------
     rng : np.random.Generator
-    tilt_db, rough_db : float
-        Per octave, and the hills' deviation.
+    knee_hz, fall_db : float
+        Above the knee it falls by so much an octave, below it by half as much.
+    rough_db : float
+        The hills' deviation.
     nodes : int
         How many hills fit between 20 Hz and 24 kHz.
 
@@ -32,15 +36,20 @@ def colour_db(rng: np.random.Generator, tilt_db: float, rough_db: float, nodes: 
     -------
     np.ndarray [shape=(400,)]
     """
-    hills = rough_db * rng.standard_normal(nodes)
-    octaves = np.log2(_GRID_HZ / 1000)
-    return tilt_db * octaves + np.interp(octaves, np.linspace(octaves[0], octaves[-1], nodes), hills)
+    away = octaves(knee_hz)
+    hills = np.interp(away, np.linspace(away[0], away[-1], nodes), rough_db * rng.standard_normal(nodes))
+    return hills - fall_db * np.where(away > 0, away, -0.5 * away)
+
+
+def octaves(hz: float) -> np.ndarray:
+    """Return how far the grid's points lie above `hz`, in octaves."""
+    return np.log2(_GRID_HZ / hz)
 
 
 def peak_db(hz: float, width_octaves: float, height_db: float, fall_db: float = 0.0) -> np.ndarray:
     """Return a hill at `hz` on the grid of :func:`noise`, from which the level falls `fall_db` an octave."""
-    octaves = np.log2(_GRID_HZ / hz)
-    return height_db / (1 + (octaves / width_octaves) ** 2) - fall_db * np.abs(octaves)
+    away = octaves(hz)
+    return height_db / (1 + (away / width_octaves) ** 2) - fall_db * np.abs(away)
 
 
 def comb_db(delay_ms: float, depth: float) -> np.ndarray:

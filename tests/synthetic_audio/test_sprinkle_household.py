@@ -120,7 +120,7 @@ def test_a_scene_renders_with_its_household_and_says_so():
 
 def test_a_jug_that_fills_sounds_ever_higher():
     params = numbers("water_filling", 0) | {
-        "deep_m": 0.2, "filled": 0.8, "ring": 3.0, "width_hz": 20.0, "tilt_db": 0.2, "rough_db": 0.5
+        "deep_m": 0.2, "filled": 0.8, "ring": 3.0, "width_hz": 20.0, "tilt_db": 1.0, "rough_db": 0.5
     }  # fmt: skip
     wave = SOURCES["water_filling"](np.random.default_rng(1), RATE_HZ, 6.0, params)
     assert centre_hz(wave[:RATE_HZ]) < 0.7 * centre_hz(wave[-RATE_HZ:])
