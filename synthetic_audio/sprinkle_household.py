@@ -87,7 +87,7 @@ MAKINGS: dict[str, dict[str, Ranges]] = {
         },
         "water_shower": _SLOW | {
             "drops_hz": (300.0, 30_000.0), "spread_db": (2.0, 10.0), "drop_ms": (1.5, 20.0),
-            "knee_hz": (300.0, 5000.0), "tilt_db": (1.0, 8.0), "rough_db": (0.5, 5.0), "wash": (0.03, 1.5),
+            "knee_hz": (300.0, 5000.0), "tilt_db": (2.0, 8.0), "rough_db": (0.5, 5.0), "wash": (0.03, 1.5),
         },
         "water_thin": _SLOW | {
             "low_hz": (150.0, 2000.0), "apart": (2.0, 12.0), "width_octaves": (0.3, 2.0), "high": (0.1, 1.5),

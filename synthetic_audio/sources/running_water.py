@@ -80,7 +80,9 @@ def shower(rng: np.random.Generator, rate_hz: int, for_s: float, p: Mapping[str,
     kernel = texture.noise(
         rng, size, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], p["rough_db"])
     )
-    kernel *= np.exp(-5 * np.arange(size) / size).astype(np.float32)
+    # A soft onset: a cut edge would be brighter than the colour.
+    t = np.arange(size) / size
+    kernel *= (np.exp(-5 * t) * (1 - np.exp(-30 * t))).astype(np.float32)
     wave = texture.unit(shaping.strike(drops, kernel)[:n])
     wave = wave + p["wash"] * texture.noise(
         rng, n, rate_hz, texture.colour_db(rng, p["knee_hz"], p["tilt_db"], 2.0)

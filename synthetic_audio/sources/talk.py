@@ -141,7 +141,9 @@ def _throat(
         * texture.drift(rng, n, rate_hz, 0.1, 30.0)
     )
     k = np.arange(1, 100)
-    pulses = texture.turning(rng, np.clip(hz, 50.0, 700.0), rate_hz, k ** -rng.uniform(0.5, 1.2))
+    pulses = texture.turning(
+        rng, np.clip(hz, 50.0, 700.0), rate_hz, k ** -rng.uniform(0.5, 1.2), rng.uniform(0.0, 0.4)
+    )
     return (1 - breath) * pulses + 0.3 * breath * noise
 
 

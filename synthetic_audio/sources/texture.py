@@ -89,12 +89,29 @@ def stretch(curve: np.ndarray, n: int) -> np.ndarray:
     return np.interp(np.arange(n), np.linspace(0, max(1, n - 1), len(curve)), curve).astype(np.float32)
 
 
-def turning(rng: np.random.Generator, hz: np.ndarray, rate_hz: int, amplitudes: np.ndarray) -> np.ndarray:
-    """Return a harmonic sound whose fundamental follows `hz` (n,); entry k belongs to harmonic k + 1."""
+def turning(
+    rng: np.random.Generator, hz: np.ndarray, rate_hz: int, amplitudes: np.ndarray, scatter: float = 1.0
+) -> np.ndarray:
+    """Return a harmonic sound, RMS about 1, whose fundamental follows a curve.
+
+    Parameters
+    ----------
+    rng : np.random.Generator
+    hz : np.ndarray [shape=(n,)]
+    rate_hz : int
+    amplitudes : np.ndarray
+        Entry k belongs to harmonic k + 1.
+    scatter : float
+        Of the harmonics' phases: 0 makes sharp pulses, 1 none.
+
+    Returns
+    -------
+    np.ndarray [shape=(n,)], float32
+    """
     # Harmonics that pass half the rate would fold back.
     count = max(1, min(len(amplitudes), int(0.45 * rate_hz / max(1.0, float(np.max(hz, initial=1.0))))))
     spectrum = np.zeros(_TABLE_N // 2 + 1, complex)
-    spectrum[1 : count + 1] = amplitudes[:count] * np.exp(2j * np.pi * rng.random(count))
+    spectrum[1 : count + 1] = amplitudes[:count] * np.exp(2j * np.pi * scatter * rng.random(count))
     table = scipy.fft.irfft(spectrum, _TABLE_N).astype(np.float32)
     table /= np.std(table) + 1e-12
     cycles = np.cumsum(hz, dtype=np.float64) * (_TABLE_N / rate_hz)
