@@ -124,7 +124,12 @@ def _ended_by_releases(drafts: list[Draft]) -> list[Draft]:
     """End gravel where the release begins that follows on its pump: both crackle, one behind the other."""
     for gravel in (d for d in drafts if d.sound == "gravel"):
         for release in (d for d in drafts if d.sound == "burst"):
-            if gravel.offset_s - _FOLLOWS_S < release.onset_s < gravel.offset_s <= release.offset_s + _FOLLOWS_S:
+            if (
+                gravel.offset_s - _FOLLOWS_S
+                < release.onset_s
+                < gravel.offset_s
+                <= release.offset_s + _FOLLOWS_S
+            ):
                 gravel.offset_s, gravel.open_end = max(release.onset_s, gravel.onset_s + CELL_S), False
     return drafts
 

@@ -191,9 +191,7 @@ class _Edges:
     falls: bool
 
 
-def _edges(
-    levels: LevelTracks, table: LineTable, fundamentals: list[float], first: int, stop: int
-) -> _Edges:
+def _edges(levels: LevelTracks, table: LineTable, fundamentals: list[float], first: int, stop: int) -> _Edges:
     """Place the edges of a run of windows where the level of its lines, or of their range, rises and falls most."""
     start_s, end_s = first * LINE_S, (stop - 1) * LINE_S + _WINDOW_S
     duration_s = levels.features.duration_s
@@ -201,7 +199,10 @@ def _edges(
     onset, offset, rises, falls = start_s, end_s, True, True
     tracks = levels.bands(*_EDGE_HZ)
     if len(tracks) > 4:
-        begins, ends = (max(0.0, start_s - _LATE_S), start_s + _WINDOW_S), (end_s - _WINDOW_S, end_s + _LATE_S)
+        begins, ends = (
+            (max(0.0, start_s - _LATE_S), start_s + _WINDOW_S),
+            (end_s - _WINDOW_S, end_s + _LATE_S),
+        )
         cells = _core(levels, first, stop)
         lines = _lines(table, fundamentals, first, stop)
         if len(lines) and cells.stop - cells.start >= 2:
@@ -231,7 +232,10 @@ def _run_up(levels: LevelTracks, edges: _Edges) -> float:
     """Return where a motor began to turn: until it has run up its lines glide, and only its range grows louder."""
     onset_s = edges.onset_s
     at, height = step_times(
-        levels.bands(*_MOTOR_HZ), max(0.0, onset_s - _RUN_UP_S), min(onset_s + CELL_S, edges.offset_s), rising=True
+        levels.bands(*_MOTOR_HZ),
+        max(0.0, onset_s - _RUN_UP_S),
+        min(onset_s + CELL_S, edges.offset_s),
+        rising=True,
     )
     return min(at, onset_s) if height >= _RUN_UP_DB else onset_s
 
@@ -318,7 +322,9 @@ def _narrow(levels: LevelTracks) -> list[Draft]:
         wander = float(np.std(octave[first:stop]))
         measures = {"tone_hz": hz, "level_db": float(np.median(features.tone_db[first:stop]))}
         # A piezo's third harmonic is at times the stronger one.
-        pitch = np.where(octave[first:stop] > np.log2(_BEEP_HZ[1]), octave[first:stop] - np.log2(3), octave[first:stop])
+        pitch = np.where(
+            octave[first:stop] > np.log2(_BEEP_HZ[1]), octave[first:stop] - np.log2(3), octave[first:stop]
+        )
         steady = np.abs(pitch - np.median(pitch)) < _BEEP_WANDER
         beep_hz = float(2 ** np.median(pitch))
         if _BEEP_HZ[0] <= beep_hz <= _BEEP_HZ[1] and steady.mean() >= _BEEP_STEADY:
@@ -329,7 +335,11 @@ def _narrow(levels: LevelTracks) -> list[Draft]:
             if mine:
                 continue
         # Lower tones are mostly lines of motors and voices: left to the other detectors.
-        if _SQUEAL_HZ[0] <= hz <= _SQUEAL_HZ[1] and wander < _SQUEAL_WANDER and (stop - first) * CELL_S >= _SQUEAL_S:
+        if (
+            _SQUEAL_HZ[0] <= hz <= _SQUEAL_HZ[1]
+            and wander < _SQUEAL_WANDER
+            and (stop - first) * CELL_S >= _SQUEAL_S
+        ):
             drafts.append(
                 Draft(
                     "squeal", first * CELL_S, stop * CELL_S, 0.6, measures,
@@ -346,8 +356,9 @@ def _pulses(levels: LevelTracks, hz: float, first: int, stop: int) -> list[tuple
     mine = []
     for start, end in runs(level[first:stop] > peak - _PULSE_DB):
         start, end = start + first, end + first
-        before, after = level[max(0, start - 3) : max(0, start - 1)], level[end + 1 : end + 4]
-        sharp = all(len(side) and float(side.min()) < peak - 1.5 * _PULSE_DB for side in (before, after))
+        # What rings falls by a few decibels a cell.
+        before, after = level[max(0, start - 2) : start], level[end : end + 2]
+        sharp = all(len(side) and float(side.min()) < peak - 1.6 * _PULSE_DB for side in (before, after))
         if sharp and (end - start) * CELL_S <= _PULSE_S:
             mine.append((start, end))
     return mine

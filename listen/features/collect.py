@@ -206,7 +206,9 @@ class Collector:
         self._ltas += chunk.frame_power.sum(axis=0, dtype=np.float64)
         self._ltas_n += len(chunk.frame_power)
         self._low.append(chunk.low_power @ band_weights(LOW_K, LOW_N, LINE_RATE_HZ))
-        self._deep.append(np.clip(2 * (to_db(chunk.low_power[:, :DEEP_BINS]) + 120.0) + 0.5, 0, 255).astype(np.uint8))
+        self._deep.append(
+            np.clip(2 * (to_db(chunk.low_power[:, :DEEP_BINS]) + 120.0) + 0.5, 0, 255).astype(np.uint8)
+        )
         self._lines.append(find_lines(chunk.line_power))
         self._picture.push(chunk)
         self._cells(chunk)

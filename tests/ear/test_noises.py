@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft
-from listen.ear.noises import _followed, _settle, _surest, hear_noises
+from listen.ear.noises import _ended_by_releases, _followed, _settle, _surest, hear_noises
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
 from tests.support.heads import NO, texture_head
@@ -137,6 +137,16 @@ def test_what_runs_evenly_is_followed_while_its_level_stays():
 def test_being_followed_makes_a_sound_no_less_sure():
     p = np.array([0.1, 0.1, 0.7, 0.8, 0.1, 0.1])
     assert _surest(p, 2, 4) == pytest.approx(0.8) and _surest(p, 0, 6) < 0.6
+
+
+def test_gravel_ends_where_the_release_of_its_pump_begins():
+    def end(release_s):
+        gravel = Draft("gravel", 3.0, 9.8, 0.9, open_end=True)
+        _ended_by_releases([gravel, Draft("burst", release_s, release_s + 0.8, 0.8)])
+        return gravel.offset_s
+
+    assert end(9.1) == 9.1
+    assert end(6.0) == end(11.0) == 9.8
 
 
 def test_a_faint_jet_within_plain_gravel_is_the_gravels_own():

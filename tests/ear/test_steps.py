@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listen.ear.steps import SIDE, runs, step_times
+from listen.ear.steps import SIDE, followed, runs, step_times
 from listen.spectra import CELL_S
 
 
@@ -39,6 +39,38 @@ def test_a_step_in_few_bands_is_seen():
 def test_short_tracks_do_not_crash(n):
     when, height = step_times(track(np.full(n, -60.0)), 0.0, 10.0, rising=True)
     assert 0.0 < when <= n * CELL_S and np.isfinite(height)
+
+
+def lasting(start, stop, n=200, height=20.0):
+    levels = np.full(n, -60.0)
+    levels[start:stop] += height
+    return levels
+
+
+def test_a_sound_is_followed_to_both_edges():
+    assert followed(track(lasting(40, 150)), 80, 100, 400) == (40, 150)
+
+
+def test_it_is_followed_through_what_covers_it_for_a_moment():
+    levels = lasting(40, 150)
+    levels[110:114] = -20.0
+    assert followed(track(levels), 60, 80, 400) == (40, 150)
+
+
+def test_a_click_before_it_is_none_of_it():
+    levels = lasting(40, 150)
+    levels[35:37] = -40.0
+    assert followed(track(levels), 60, 80, 400) == (40, 150)
+
+
+def test_a_louder_neighbour_is_none_of_it():
+    levels = lasting(40, 150)
+    levels[150:] = -20.0
+    assert followed(track(levels), 60, 80, 400) == (40, 150)
+
+
+def test_what_stands_out_nowhere_is_not_followed():
+    assert followed(track(np.full(200, -60.0)), 60, 80, 400) is None
 
 
 @pytest.mark.parametrize("text, gap, expected", [

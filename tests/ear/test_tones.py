@@ -5,7 +5,7 @@ import pytest
 
 from listen.ear.tones import hear_tones
 from listen.features.mains import comb_tracks, estimate_mains
-from tests.support.signals import collect, comb, motor, noise, tones, within
+from tests.support.signals import RATE_HZ, band_noise, collect, comb, motor, noise, tones, within
 
 DURATION_S = 14.0
 ON_S, OFF_S = 4.0, 10.0
@@ -168,3 +168,51 @@ def test_a_fan_that_is_heard_when_the_pump_has_stopped_is_not_the_pump():
     drafts = heard(between(motor(50, 4, 0.055, 0.05)) + fan - noise(DURATION_S, 0.0015, 2))
     pump = max((d for d in drafts if d.sound == "motor_run"), key=lambda d: d.measures["level_db"])
     assert pump.offset_s == pytest.approx(OFF_S, abs=2 * COLLAR_S) and not pump.open_end
+
+
+def beeps(hz, on_s, off_s, times, start_s=3.0, fall_s=0.0):
+    """A tone that is switched on and off, or a glass that is struck where it falls slowly."""
+    out = np.zeros(round(DURATION_S * RATE_HZ))
+    for n in range(times):
+        t = np.arange(round((on_s + 6 * fall_s) * RATE_HZ)) / RATE_HZ
+        wave = 0.1 * np.sin(2 * np.pi * hz * t)
+        if fall_s:
+            wave *= np.exp(-np.maximum(t - on_s, 0.0) / fall_s)
+        at = round((start_s + n * (on_s + off_s)) * RATE_HZ)
+        out[at : at + len(wave)] += wave[: len(out) - at]
+    return out + noise(DURATION_S, 0.002, 9)
+
+
+@pytest.mark.parametrize("hz", [2100.0, 2700.0, 3400.0])
+def test_a_controllers_beeps_are_one_signal(hz):
+    draft = only(heard(beeps(hz, 0.2, 0.2, 5)), "beep")
+    assert draft.onset_s == pytest.approx(3.0, abs=0.15) and draft.offset_s == pytest.approx(4.8, abs=0.2)
+    assert draft.measures["tone_hz"] == pytest.approx(hz, rel=0.02)
+
+
+def test_signals_far_apart_are_two():
+    drafts = heard(beeps(2700.0, 0.2, 0.2, 3) + beeps(2700.0, 0.2, 0.2, 3, start_s=9.0))
+    assert sum(d.sound == "beep" for d in drafts) == 2
+
+
+def test_a_glass_that_rings_is_no_beep():
+    assert not any(d.sound == "beep" for d in heard(beeps(2700.0, 0.01, 1.0, 2, fall_s=0.25)))
+
+
+def test_plain_noise_holds_no_beep():
+    for seed in range(6):
+        assert not any(d.sound == "beep" for d in heard(noise(DURATION_S, 0.01, seed)))
+
+
+@pytest.mark.parametrize(
+    "sound, lines", [("mains_hum", humming_coil(50)), ("stroke_train", half_wave_pump(50))]
+)
+def test_water_that_runs_on_does_not_hide_where_the_lines_end(sound, lines):
+    water = within(band_noise(DURATION_S, 0.02, 5, 300, 3000), 6.0, 13.0)
+    assert_placed(only(heard(between(lines) + water, 50), sound))
+
+
+def test_a_motor_is_found_among_many_faint_lines():
+    # Noise of few bins makes peaks that are no lines: they weigh next to nothing.
+    faint = between(motor(50, 4, 0.03, 0.004)) + noise(DURATION_S, 0.004, 7)
+    assert_placed(only(heard(faint, 50), "motor_run"))
