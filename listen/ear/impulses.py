@@ -32,8 +32,8 @@ _FALL_DB = 5.0
 CLICK_FROM, _SURE_CLICK = 0.6, 0.7
 #: Nothing is surer than this.
 _SUREST = 0.97
-#: Probability of a thump or a bang together, and the rise from which it may be a bang.
-_KNOCK_FROM, _BANG_DB = 0.5, 20.0
+#: Probability of a thump or a bang together, of a thump alone, and the rise from which it may be a bang.
+_KNOCK_FROM, _THUMP_FROM, _BANG_DB = 0.5, 0.3, 20.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
@@ -109,7 +109,7 @@ def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group
         for word in ("bang", "thump")
     )
     best = int(np.argmax(bang + thump))
-    if bang[best] + thump[best] < _KNOCK_FROM:
+    if bang[best] + thump[best] < _KNOCK_FROM and thump[best] < _THUMP_FROM:
         return None
     row = int(group[best])
     loud = float(onsets.column("rise_db")[row]) >= _BANG_DB
