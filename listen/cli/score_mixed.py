@@ -49,24 +49,13 @@ def mixed_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     The fault's loudest quarter of a second stands OVER_DB over that of the recording.
     What is heard in the recording is free to be heard anywhere.
     """
-    import soxr
-
-    from synthetic_audio import draw, render
-    from synthetic_audio.families import LENGTHS_S
-    from synthetic_audio.render import RATE_HZ
     from synthetic_audio.truth import carries
 
     what = entry["what"]
-    shortest_s = LENGTHS_S[what][2]
-    scene = render(
-        draw(entry["seed"], what, "held_out", background="none", phone=False, duration_s=shortest_s)
+    scene, labels, deciding, both, rate_hz = fault_over(
+        entry["seed"], what, "held_out", folder / entry["path"]
     )
-    samples, rate_hz = read_mono(folder / entry["path"])
-    behind = repeat_to(soxr.resample(samples, rate_hz, RATE_HZ), len(scene.samples), RATE_HZ)
-    behind *= _loudest(scene.samples, RATE_HZ) / _loudest(behind, RATE_HZ) * 10 ** (-OVER_DB / 20)
-    labels, deciding = (_judged_over(scene, part, behind) for part in (scene.labels, scene.deciding))
-    both = scene.samples + behind
-    length_s = len(both) / RATE_HZ
+    length_s = len(both) / rate_hz
     free = [
         TruthLabel(word, 0.0, length_s, source="background", erased=True)
         for word in dict.fromkeys([*entry["sounds"], *entry["may"]])
@@ -74,9 +63,37 @@ def mixed_clip(entry: Mapping[str, Any], folder: Path) -> TruthClip:
     return TruthClip(
         name=f"{what}-over-{Path(entry['path']).stem}", group=entry["recording"], duration_s=length_s,
         labels=[*labels_of(labels), *free], family=what, verdict=scene.verdict, carries=carries(deciding, None),
-        audio=wav(both * min(1.0, PEAK / float(np.abs(both).max())), RATE_HZ), story=[(float(t), str(w)) for t, w in scene.story],
+        audio=wav(both, rate_hz), story=[(float(t), str(w)) for t, w in scene.story],
         machine=scene.machine, gauges=scene.gauges, how=dict(entry), credit=entry["credit"], mains_hz=scene.mains_hz,
     )  # fmt: skip
+
+
+def fault_over(
+    seed: int, what: str, split: str, recording: Path
+) -> tuple[Any, list[Any], list[Any], np.ndarray, int]:
+    """Draw a fault and set it over a recording.
+
+    Returns
+    -------
+    scene : the synthesiser's Scene, alone
+    labels, deciding : list of its Label
+        With their levels over the recording.
+    samples : np.ndarray [shape=(n,)]
+    rate_hz : int
+    """
+    import soxr
+
+    from synthetic_audio import draw, render
+    from synthetic_audio.families import LENGTHS_S
+    from synthetic_audio.render import RATE_HZ
+
+    scene = render(draw(seed, what, split, background="none", phone=False, duration_s=LENGTHS_S[what][2]))
+    samples, rate_hz = read_mono(recording)
+    behind = repeat_to(soxr.resample(samples, rate_hz, RATE_HZ), len(scene.samples), RATE_HZ)
+    behind *= _loudest(scene.samples, RATE_HZ) / _loudest(behind, RATE_HZ) * 10 ** (-OVER_DB / 20)
+    labels, deciding = (_judged_over(scene, part, behind) for part in (scene.labels, scene.deciding))
+    both = scene.samples + behind
+    return scene, labels, deciding, both * min(1.0, PEAK / float(np.abs(both).max())), RATE_HZ
 
 
 def _judged_over(scene: Any, labels: Sequence[Any], behind: np.ndarray) -> list[Any]:

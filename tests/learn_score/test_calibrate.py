@@ -1,5 +1,7 @@
 """Several training runs as one model, and what one word's calibration is moved to."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ def head(seed, hidden=5, features=4):
     sizes = [features, hidden, len(WORDS)]
     return Head(
         WORDS, rng.normal(size=features), rng.uniform(0.5, 2.0, features),
-        tuple(rng.normal(size=pair) for pair in zip(sizes, sizes[1:])), tuple(rng.normal(size=n) for n in sizes[1:]),
+        tuple(rng.normal(size=pair) for pair in pairwise(sizes)), tuple(rng.normal(size=n) for n in sizes[1:]),
         rng.uniform(0.5, 2.0, 2), rng.normal(size=2),
     )  # fmt: skip
 

@@ -61,7 +61,9 @@ def averaged(heads: Sequence[Head]) -> Head:
     return mean_of([rebased(head, heads[0].mean, heads[0].scale) for head in heads])
 
 
-def fitted(logits: Sequence[np.ndarray], yes: Sequence[np.ndarray], weights: Sequence[float]) -> tuple[float, float]:
+def fitted(
+    logits: Sequence[np.ndarray], yes: Sequence[np.ndarray], weights: Sequence[float]
+) -> tuple[float, float]:
     """Slope and offset that make logits of several sets honest, each set at its weight."""
     from sklearn.linear_model import LogisticRegression
 
