@@ -267,8 +267,10 @@ def _lines(table: LineTable, fundamentals: list[float], first: int, stop: int) -
         if not mine.flat[at] or len(chosen) == _FOLLOWED_LINES:
             break
         line = float(hz.flat[at])
-        held = (np.abs(hz - line) < 0.5).any(axis=1).mean()
-        if held >= _HELD and all(abs(line - other) > 2 * DEEP_HZ for other in chosen):
+        # Most are a line that is chosen already, in another window.
+        if any(abs(line - other) <= 2 * DEEP_HZ for other in chosen):
+            continue
+        if (np.abs(hz - line) < 0.5).any(axis=1).mean() >= _HELD:
             chosen.append(line)
     return np.array(chosen)
 
