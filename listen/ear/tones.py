@@ -14,7 +14,7 @@ import numpy as np
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from listen.ear.steps import followed, runs, step_times
-from listen.features.collect import DEEP_HZ, ClipFeatures
+from listen.features.collect import BANDS_K, DEEP_HZ, ClipFeatures
 from listen.features.lines import LineTable
 from listen.features.mains import CombTracks
 from listen.spectra import CELL_S, LINE_N, LINE_RATE_HZ, LINE_S
@@ -43,7 +43,8 @@ _OPEN_S = 0.6
 _EDGE_HZ = (190.0, 3300.0)
 #: Longest run-up of a motor (common practice: within a second), and the range and the rise that show its beginning.
 _RUN_UP_S, _MOTOR_HZ, _RUN_UP_DB = 1.0, (190.0, 850.0), 5.0
-#: Lines that a sound is followed by: how many, up to where, how prominent, and the share of windows that hold each.
+#: Lines that a sound is followed by: in how many windows they are looked for, how many, up to where, how prominent, and the share of windows that hold each.
+_FOLLOWED_WINDOWS = 32
 _FOLLOWED_LINES, _FOLLOWED_HZ, _FOLLOWED_OVER_DB, _HELD = 8, 780.0, 12.0, 0.6
 #: What is sure of a window, s; how far around a sound its quiet is looked for, cells; how far from there its edge may be, s.
 _CORE_S, _REACH_CELLS, _LATE_S = 0.5, round(30.0 / CELL_S), 0.3
@@ -53,8 +54,8 @@ _BEEP_HZ, _BEEP_WANDER, _BEEP_STEADY = (1800.0, 5000.0), 0.03, 0.7
 #: It rises and falls at once; pulses no further apart are one signal; one alone is plainer and longer.
 _PULSE_DB, _PULSE_S, _SIGNAL_GAP_S, _ALONE_DB, _ALONE_S = 8.0, 0.6, 1.6, 22.0, 0.12
 _SQUEAL_HZ, _SQUEAL_WANDER, _SQUEAL_S = (750.0, 6500.0), 0.15, 0.4
-#: Half a third octave.
-_THIRD = 2 ** (1 / 6)
+#: How many signals back a pulse may belong: the work must not grow with the clip.
+_SIGNALS_BACK = 8
 #: Range in which the level of a motor or a pump is taken, Hz.
 _PUMP_HZ = (80.0, 2000.0)
 _BURIED_DB = 20.0
@@ -255,7 +256,9 @@ def _core(levels: LevelTracks, first: int, stop: int) -> slice:
 def _lines(table: LineTable, fundamentals: list[float], first: int, stop: int) -> np.ndarray:
     """Most prominent lines at multiples of any of some fundamentals, that most of the windows hold, Hz."""
     first, stop = _inner(first, stop)
-    hz, over = table.hz[first:stop], table.over_db[first:stop]
+    # Of a long run some windows, evenly over it, tell as much.
+    step = max(1, (stop - first) // _FOLLOWED_WINDOWS)
+    hz, over = table.hz[first:stop:step], table.over_db[first:stop:step]
     mine = np.isfinite(hz) & (hz < _FOLLOWED_HZ) & (over >= _FOLLOWED_OVER_DB)
     on = np.zeros(hz.shape, bool)
     for fundamental in fundamentals:
@@ -353,7 +356,9 @@ def _narrow(levels: LevelTracks) -> list[Draft]:
 
 def _pulses(levels: LevelTracks, hz: float, first: int, stop: int) -> list[tuple[int, int]]:
     """Cells of a tone that is switched on and off, each time for a moment; none if it rings or fades."""
-    level = levels.level_db(hz / _THIRD, hz * _THIRD)
+    level = levels.features.bands_db[
+        :, int(np.argmin(np.abs(np.array(BANDS_K) - 10 * np.log10(hz / 1000.0))))
+    ]
     peak = float(level[first:stop].max())
     mine = []
     for start, end in runs(level[first:stop] > peak - _PULSE_DB):
@@ -373,7 +378,7 @@ def _signals(pulses: list[Draft]) -> list[Draft]:
     for pulse in sorted(pulses, key=lambda d: d.onset_s):
         at = next(
             (
-                n for n in range(len(out) - 1, -1, -1)
+                n for n in range(len(out) - 1, max(-1, len(out) - 1 - _SIGNALS_BACK), -1)
                 if pulse.onset_s - out[n].offset_s <= _SIGNAL_GAP_S
                 and abs(np.log2(pulse.measures["tone_hz"] / out[n].measures["tone_hz"])) < _BEEP_WANDER
             ),
