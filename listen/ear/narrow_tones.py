@@ -1,0 +1,101 @@
+"""Squeals and beeps: a narrow peak that stands for some time at one pitch."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from listen.ear.draft import Draft
+from listen.ear.levels import LevelTracks
+from listen.ear.steps import runs
+from listen.features.collect import BANDS_K
+from listen.spectra import CELL_S
+
+#: Height over its neighbours from which a peak is a tone, and for how many cells at least.
+_TONE_DB, _TONE_CELLS = 16.0, 2
+#: A controller's beep (common practice: 2 to 4.5 kHz, 50 to 500 ms, repeated) and how far its pitch may stray, octaves.
+_BEEP_HZ, _BEEP_WANDER, _BEEP_STEADY = (1800.0, 5000.0), 0.03, 0.7
+#: It rises and falls at once; pulses no further apart are one signal; one alone is plainer and longer.
+_PULSE_DB, _PULSE_S, _SIGNAL_GAP_S, _ALONE_DB, _ALONE_S = 8.0, 0.6, 1.6, 22.0, 0.12
+_SQUEAL_HZ, _SQUEAL_WANDER, _SQUEAL_S = (750.0, 6500.0), 0.15, 0.4
+#: How many signals back a pulse may belong: the work must not grow with the clip.
+_SIGNALS_BACK = 8
+
+
+def hear_narrow_tones(levels: LevelTracks) -> list[Draft]:
+    """Name the narrow tones of a clip."""
+    features = levels.features
+    octave = np.log2(np.maximum(features.tone_hz, 1.0))
+    drafts: list[Draft] = []
+    pulses: list[Draft] = []
+    for first, stop in runs(features.tone_db > _TONE_DB, gap=1):
+        if stop - first < _TONE_CELLS:
+            continue
+        hz = float(2 ** np.median(octave[first:stop]))
+        wander = float(np.std(octave[first:stop]))
+        measures = {"tone_hz": hz, "level_db": float(np.median(features.tone_db[first:stop]))}
+        # A piezo's third harmonic is at times the stronger one.
+        pitch = np.where(
+            octave[first:stop] > np.log2(_BEEP_HZ[1]), octave[first:stop] - np.log2(3), octave[first:stop]
+        )
+        steady = np.abs(pitch - np.median(pitch)) < _BEEP_WANDER
+        beep_hz = float(2 ** np.median(pitch))
+        if _BEEP_HZ[0] <= beep_hz <= _BEEP_HZ[1] and steady.mean() >= _BEEP_STEADY:
+            mine = _pulses(levels, beep_hz, first, stop)
+            pulses += [
+                Draft("beep", a * CELL_S, b * CELL_S, 0.6, {**measures, "tone_hz": beep_hz}) for a, b in mine
+            ]
+            if mine:
+                continue
+        # Lower tones are mostly lines of motors and voices: left to the other detectors.
+        if (
+            _SQUEAL_HZ[0] <= hz <= _SQUEAL_HZ[1]
+            and wander < _SQUEAL_WANDER
+            and (stop - first) * CELL_S >= _SQUEAL_S
+        ):
+            drafts.append(
+                Draft(
+                    "squeal", first * CELL_S, stop * CELL_S, 0.6, measures,
+                    first == 0, stop >= len(features.tone_db),
+                )
+            )  # fmt: skip
+    return drafts + _signals(pulses)
+
+
+def _pulses(levels: LevelTracks, hz: float, first: int, stop: int) -> list[tuple[int, int]]:
+    """Cells of a tone that is switched on and off, each time for a moment; none if it rings or fades."""
+    level = levels.features.bands_db[
+        :, int(np.argmin(np.abs(np.array(BANDS_K) - 10 * np.log10(hz / 1000.0))))
+    ]
+    peak = float(level[first:stop].max())
+    mine = []
+    for start, end in runs(level[first:stop] > peak - _PULSE_DB):
+        start, end = start + first, end + first
+        # What rings falls by a few decibels a cell.
+        before, after = level[max(0, start - 2) : start], level[end : end + 2]
+        sharp = all(len(side) and float(side.min()) < peak - 1.6 * _PULSE_DB for side in (before, after))
+        if sharp and (end - start) * CELL_S <= _PULSE_S:
+            mine.append((start, end))
+    return mine
+
+
+def _signals(pulses: list[Draft]) -> list[Draft]:
+    """Join pulses of one pitch to one signal; one alone must be plain."""
+    out: list[Draft] = []
+    counts: list[int] = []
+    for pulse in sorted(pulses, key=lambda d: d.onset_s):
+        at = next(
+            (
+                n for n in range(len(out) - 1, max(-1, len(out) - 1 - _SIGNALS_BACK), -1)
+                if pulse.onset_s - out[n].offset_s <= _SIGNAL_GAP_S
+                and abs(np.log2(pulse.measures["tone_hz"] / out[n].measures["tone_hz"])) < _BEEP_WANDER
+            ),
+            None,
+        )  # fmt: skip
+        if at is None:
+            out.append(pulse)
+            counts.append(1)
+        else:
+            out[at].offset_s = pulse.offset_s
+            counts[at] += 1
+    plain = (d.measures["level_db"] >= _ALONE_DB and d.duration_s >= _ALONE_S for d in out)
+    return [d for d, n, alone in zip(out, counts, plain, strict=True) if n >= 2 or alone]
