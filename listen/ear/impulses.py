@@ -34,6 +34,8 @@ CLICK_FROM, _SURE_CLICK = 0.6, 0.7
 _SUREST = 0.97
 #: Probability of a thump or a bang together, of a thump alone, and the rise from which it may be a bang.
 _KNOCK_FROM, _THUMP_FROM, _BANG_DB = 0.5, 0.3, 20.0
+#: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
+_BANG_SHARE = 0.5
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
@@ -114,7 +116,10 @@ def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group
     row = int(group[best])
     loud = float(onsets.column("rise_db")[row]) >= _BANG_DB
     return _draft(
-        "bang" if loud and bang[best] > thump[best] else "thump", onsets, row, float(bang[best] + thump[best])
+        "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump",
+        onsets,
+        row,
+        float(bang[best] + thump[best]),
     )
 
 
