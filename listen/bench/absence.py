@@ -72,7 +72,9 @@ _HIDES_S = 0.5
 def _drowned(scene: Scene, run: PumpRun) -> bool:
     """Whether the pump itself stands so little over the noise around it that its valve may be lost there."""
     levels_db = [
-        e.measures["level_db"] for e in scene.events if e.id in run.event_ids and "level_db" in e.measures
+        e.measures.get("stands_db", e.measures["level_db"])
+        for e in scene.events
+        if e.id in run.event_ids and "level_db" in e.measures
     ]
     return bool(levels_db) and max(levels_db) < scene.knowledge.settings.drowned_pump_db
 

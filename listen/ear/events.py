@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from listen.ear.arcs import hear_arcs
 from listen.ear.bundle import Bundle
 from listen.ear.draft import Draft, numbered
 from listen.ear.impulses import hear_impulses
+from listen.ear.levels import LevelTracks
 from listen.ear.noises import hear_noises
 from listen.ear.tones import hear_tones
 from listen.features.collect import ClipFeatures
@@ -15,6 +17,9 @@ from listen.types import Mains, SoundEvent
 #: Sounds whose own onsets are no clicks, and whose tones are no squeals.
 _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
+#: What pumps, and what else a valve or a relay starts and stops.
+PUMPS = ("motor_run", "stroke_train")
+_SWITCHED = (*PUMPS, "mains_buzz", "mains_hum")
 #: From here a click is a click, whoever speaks over it.
 _PLAIN_CLICK = 0.85
 #: From here a stroke is clear of gravel.
@@ -46,7 +51,12 @@ def listen_for_events(
     segments = segment_textures(features, combs)
     noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
-    impulses = hear_impulses(features, bundle.heads["onsets"])
+    pumps = [t for t in tones if t.sound in PUMPS]
+    noises += [
+        arc for arc in hear_arcs(LevelTracks(features), pumps)
+        if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
+    ]  # fmt: skip
+    impulses = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
     noises = [n for n in noises if not _made_of_strokes(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
@@ -56,6 +66,12 @@ def listen_for_events(
         and not _deep_inside(i, noises)
     ]  # fmt: skip
     return numbered(drafts, features.duration_s), mains
+
+
+def _edges_s(tones: list[Draft]) -> list[float]:
+    """When a pump, a motor or a coil plainly started or stopped."""
+    locked = [t for t in tones if t.sound in _SWITCHED]
+    return [t.onset_s for t in locked if t.edge_start] + [t.offset_s for t in locked if t.edge_end]
 
 
 def _made_of_strokes(draft: Draft, impulses: list[Draft]) -> bool:

@@ -9,6 +9,8 @@ operate times of small relays and valves, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from listen.ear.bundle import Head
@@ -30,6 +32,9 @@ _MERGE_S = 0.040
 _FALL_DB = 5.0
 #: Calibrated probability from which an onset is a click, and one that needs no falling peak.
 CLICK_FROM, _SURE_CLICK = 0.6, 0.7
+#: Probability from which it is one where something locked to the mains or a motor starts or stops: a valve or a
+#: relay works there; and how far before and after such an edge its stroke may lie, s (common practice).
+_EDGE_CLICK, _EDGE_BEFORE_S, _EDGE_AFTER_S = 0.4, 0.45, 0.15
 #: Nothing is surer than this.
 _SUREST = 0.97
 #: Probability of a thump or a bang together, of a thump alone, and the rise from which it may be a bang.
@@ -42,6 +47,8 @@ _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 _CROWD_S, _CROWD = 1.0, 7
 #: So are fewer in a longer time, if they keep no time: beans in a grinder, something knocked about.
 _SLOW_CROWD_S, _SLOW_CROWD, _SLOW_CROWD_RHYTHM = 4.0, 6, 0.35
+#: Probability from which a stroke counts as perhaps a click, and how many of them are a crowd as well.
+_PERHAPS_CLICK, _PERHAPS_CROWD = 0.1, 5
 
 
 def falls_back(onsets: OnsetTable) -> np.ndarray:
@@ -50,7 +57,7 @@ def falls_back(onsets: OnsetTable) -> np.ndarray:
     return (onsets.column("fall_25_db") >= _FALL_DB) | (onsets.column("fall_100_db") >= _FALL_DB + 4.0)
 
 
-def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
+def hear_impulses(features: ClipFeatures, head: Head, edges_s: Sequence[float] = ()) -> list[Draft]:
     """Name the onsets of a clip.
 
     Parameters
@@ -58,6 +65,8 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
     features : ClipFeatures
     head : Head
         The model's part for onsets; its labels are ear words.
+    edges_s : sequence of float
+        When something that a valve or a relay works with started or stopped.
     """
     onsets = features.onsets
     if not len(onsets.rows):
@@ -71,9 +80,10 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
     drafts, used = _trains(onsets, times, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
+    at_edge = _near(times, edges_s)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
-        if click[best] >= CLICK_FROM:
+        if click[best] >= (_EDGE_CLICK if at_edge[best] else CLICK_FROM):
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue
         knock = _knock(onsets, probability, labels, group)
@@ -83,7 +93,14 @@ def hear_impulses(features: ClipFeatures, head: Head) -> list[Draft]:
         name = labels[int(np.argmax(probability[best]))]
         if name in ("clatter", "drip") and probability[best].max() >= 0.5:
             drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
-    return _gather(drafts)
+    perhaps = times[short & ~used & (probability[:, labels.index("click")] >= _PERHAPS_CLICK)]
+    return _gather(drafts, perhaps, edges_s)
+
+
+def _near(times_s: np.ndarray, edges_s: Sequence[float]) -> np.ndarray:
+    """True where an onset lies at an edge that a valve or a relay makes [shape=(k,)]."""
+    after_s = times_s[:, None] - np.asarray(edges_s, dtype=float)[None, :]
+    return ((after_s >= -_EDGE_BEFORE_S) & (after_s <= _EDGE_AFTER_S)).any(axis=1)
 
 
 def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str]) -> np.ndarray:
@@ -216,23 +233,28 @@ def _spread(values: np.ndarray) -> float:
     return float(high - low) / 1.349
 
 
-def _crowded(times: np.ndarray, at_s: float) -> bool:
-    """Whether a click is one of a crowd."""
-    if np.sum(np.abs(times - at_s) < _CROWD_S / 2) >= _CROWD:
+def _crowded(clicks_s: np.ndarray, perhaps_s: np.ndarray, at_s: float, at_edge: bool) -> bool:
+    """Whether a click is one of a crowd: of clicks, or of what may be clicks, unless something starts or stops there."""
+    if np.sum(np.abs(clicks_s - at_s) < _CROWD_S / 2) >= _CROWD:
         return True
-    gaps = np.diff(np.sort(times[np.abs(times - at_s) < _SLOW_CROWD_S / 2]))
+    gaps = np.diff(np.sort(clicks_s[np.abs(clicks_s - at_s) < _SLOW_CROWD_S / 2]))
+    if not at_edge:
+        more = np.diff(np.sort(perhaps_s[np.abs(perhaps_s - at_s) < _SLOW_CROWD_S / 2]))
+        if len(more) + 1 >= _PERHAPS_CROWD and float(more.std()) > _SLOW_CROWD_RHYTHM * float(more.mean()):
+            return True
     # Somebody who works a switch again and again does so evenly, and so does a part.
     return len(gaps) + 1 >= _SLOW_CROWD and float(gaps.std()) > _SLOW_CROWD_RHYTHM * float(gaps.mean())
 
 
-def _gather(drafts: list[Draft]) -> list[Draft]:
+def _gather(drafts: list[Draft], perhaps_s: np.ndarray, edges_s: Sequence[float]) -> list[Draft]:
     """Join clatter within half a second; a crowd of lone clicks is clatter too."""
     clicks = [d for d in drafts if d.sound == "click"]
     times = np.array([d.onset_s for d in clicks])
+    at_edge = _near(times, edges_s)
     out = [d for d in drafts if d.sound not in ("click", "clatter", "drip")]
     clatter = [d for d in drafts if d.sound == "clatter"]
-    for draft in clicks:
-        if _crowded(times, draft.onset_s):
+    for draft, switched in zip(clicks, at_edge, strict=True):
+        if _crowded(times, perhaps_s, draft.onset_s, bool(switched)):
             clatter.append(
                 Draft("clatter", draft.onset_s, draft.offset_s, 0.6, {"level_db": draft.measures["level_db"]})
             )

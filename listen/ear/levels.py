@@ -9,6 +9,8 @@ from listen.features.collect import BANDS_K, ClipFeatures
 #: How far to both sides of a sound its surroundings reach, s.
 _AROUND_S = 30.0
 _LONG_AROUND_S = 60.0
+#: How far before a sound, what of its edges is left out, s, and how many cells are too few to compare.
+_BEFORE_S, _EDGE_S, _FEW = 3.0, 0.15, 3
 
 
 class LevelTracks:
@@ -67,6 +69,15 @@ class LevelTracks:
         if inside.stop <= inside.start or not len(outside):
             return 0.0
         return float(np.median(level[inside]) - np.median(outside))
+
+    def stands_db(self, onset_s: float, offset_s: float) -> float:
+        """Return how far a sound stands over the seconds before it where it stands highest, dB (nan without any)."""
+        inside = self.between(onset_s + _EDGE_S, offset_s - _EDGE_S)
+        before = self.between(onset_s - _BEFORE_S, onset_s - _EDGE_S)
+        if inside.stop - inside.start < _FEW or before.stop - before.start < _FEW:
+            return float("nan")
+        bands = self.features.bands_db
+        return float((np.median(bands[inside], axis=0) - np.median(bands[before], axis=0)).max())
 
     def _around(self, start_s: float, stop_s: float, reach_s: float) -> tuple[slice, slice]:
         return self.between(start_s - reach_s, start_s), self.between(stop_s, stop_s + reach_s)

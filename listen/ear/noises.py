@@ -61,12 +61,14 @@ _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 _WITHIN_S = {"gravel": (0.25, 0.85)}
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
-_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16)}
+_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.10, 0.20, 8)}
 #: An estimate, kept low: no single second vouches for such a span.
 _GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 #: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
+#: How far its level may drift in all, dB, and over how many segments it is near itself (2 s).
+_DRIFT_DB, _NEAR = 8.0, 8
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 #: How far gravel may seem to reach into a release, s.
@@ -188,11 +190,19 @@ def _segment_levels(levels: LevelTracks, k: int, low_hz: float, high_hz: float) 
 
 
 def _followed(level: np.ndarray, p: np.ndarray, first: int, stop: int) -> tuple[int, int]:
-    """Return a span with what lies beside it at the same level, as far as the model lets it."""
-    stays = (level >= float(np.median(level[first:stop])) - _EVEN_DB) & (p >= _NOT_RULED_OUT)
+    """Return a span with what lies beside it at the same level, as far as the model lets it.
+
+    The level may drift: it stays near that of the seconds that the span was followed to last.
+    """
+    lowest_db = float(np.median(level[first:stop])) - _DRIFT_DB
+    stays = (level >= lowest_db) & (p >= _NOT_RULED_OUT)
     while first > 0 and stays[first - 1]:
+        if level[first - 1] < float(np.median(level[first : min(stop, first + _NEAR)])) - _EVEN_DB:
+            break
         first -= 1
     while stop < len(p) and stays[stop]:
+        if level[stop] < float(np.median(level[max(first, stop - _NEAR) : stop])) - _EVEN_DB:
+            break
         stop += 1
     return first, stop
 

@@ -144,6 +144,9 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
                 0.97,
             )
         )
+    stands_db = levels.stands_db(onset, offset) if sound in ("motor_run", "stroke_train") else float("nan")
+    if np.isfinite(stands_db):
+        measures["stands_db"] = stands_db
     return Draft(
         sound, onset, offset, sure, measures, edges.open_start, edges.open_end, edges.rises, edges.falls
     )

@@ -79,6 +79,7 @@ _UNITS: tuple[tuple[str, str], ...] = (
 _LARGER: dict[str, str] = {"Hz": "kHz", "ms": "s"}
 _MEASURE_WORDS: dict[str, str] = {
     "level_db": "level",
+    "stands_db": "stands out by",
     "line_hz": "line",
     "tone_hz": "tone",
     "shaft_hz": "shaft",

@@ -1,0 +1,68 @@
+"""Arcs under a running pump, found by how the noise above the pump's own rises and beats.
+
+An arc strikes anew in every half cycle of the mains, so its noise comes twice a cycle
+(common practice; the power of an alternating arc passes through zero twice a cycle). A pump
+stays as it is while it runs: what lies above 6 kHz then rises only if something joins it.
+The texture model looks at one second at a time and sees the pump.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from listen.ear.draft import Draft
+from listen.ear.levels import LevelTracks
+from listen.ear.steps import runs
+from listen.features.collect import BEAT_HZ
+from listen.spectra import CELL_S
+
+#: Where an arc stands over a pump, Hz.
+_RANGE_HZ = (6000.0, 17000.0)
+#: Cells over which the beating is taken together (0.96 s), and how far apart (0.26 s).
+_WINDOW, _HOP = 15, 4
+#: Rise over the pump's own level, dB, in all of these bands but two; a pump's own level is a low percentile of its run.
+_RISE_DB, _BANDS_BUT, _OWN = 5.0, 2, 30
+#: How much of the noise beats twice a cycle, and how much more than while the pump runs alone (development scenes).
+_BEATS, _BEATS_MORE = 0.28, 0.08
+#: Windows that agree, and what of a run's edges is left out, s.
+_AGREE, _EDGE_S = 2, 0.5
+#: An estimate, kept low: nothing here has learnt what an arc sounds like.
+_SURE = 0.6
+
+
+def hear_arcs(levels: LevelTracks, pumps: Iterable[Draft]) -> list[Draft]:
+    """Find what may be arcs while pumps run.
+
+    Parameters
+    ----------
+    levels : LevelTracks
+    pumps : iterable of Draft
+        The pumps and motors heard in the clip.
+    """
+    features = levels.features
+    bands = levels.bands(*_RANGE_HZ)
+    if not len(bands) or not len(features.beats):
+        return []
+    seconds = np.arange(len(features.beats))[:, None] * CELL_S
+    turned = features.beats * np.exp(-2j * np.pi * seconds * np.array(BEAT_HZ))
+    out: list[Draft] = []
+    for pump in pumps:
+        cells = levels.between(pump.onset_s + _EDGE_S, pump.offset_s - _EDGE_S)
+        starts = np.arange(cells.start, cells.stop - _WINDOW + 1, _HOP)
+        if len(starts) < 2 * _AGREE:
+            continue
+        own_db = np.percentile(bands[cells], _OWN, axis=0)
+        rise_db = np.array([np.median(bands[s : s + _WINDOW], axis=0) for s in starts]) - own_db
+        rises = np.sort(rise_db, axis=1)[:, min(_BANDS_BUT, rise_db.shape[1] - 1)] >= _RISE_DB
+        twice = np.array([np.abs(turned[s : s + _WINDOW].mean(axis=0))[2:].max() for s in starts])
+        arcs = rises & (twice >= max(_BEATS, float(np.median(twice)) + _BEATS_MORE))
+        for first, stop in runs(arcs, gap=1):
+            if stop - first < _AGREE:
+                continue
+            onset_s = float(starts[first]) * CELL_S
+            offset_s = float(starts[stop - 1] + _WINDOW) * CELL_S
+            level_db = float(np.median(rise_db[first:stop].max(axis=1)))
+            out.append(Draft("arcing", onset_s, offset_s, _SURE, {"level_db": level_db}))
+    return out
