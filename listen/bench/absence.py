@@ -128,6 +128,9 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
                 continue
             if stretch[0] > tolerance and hum.onset_s < stretch[0] - tolerance:
                 continue  # it hummed before anything was asked of the pump
+            after_s = scene.knowledge.settings.burst_after_s
+            if any(hum.onset_s < b.onset_s <= hum.offset_s + after_s for b in scene.counted("burst")):
+                continue  # what discharges was under pressure: something pumped
             turned_s = [overlap_s((r.onset_s, r.offset_s), wide) for r in scene.pump_runs()]
             if max(turned_s, default=0.0) > 0.5 * (span[1] - span[0]):
                 continue

@@ -79,6 +79,8 @@ def _end(levels: LevelTracks, sound: str, cell: int) -> int:
     end = int(later[0]) if len(later) else min(longest, len(level) - cell)
     if sound in _LONGEST_S:
         end = min(end, _decayed(level[cell : cell + end], floor))
+        # The two cells that tell it lie behind it.
+        end = max(1, end - 2)
     return cell + end
 
 

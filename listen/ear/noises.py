@@ -6,6 +6,8 @@ far it stands above the clip's own floor and how fast it rose is measured.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from listen.ear.beginnings import RANGE_HZ, hear_beginnings
@@ -61,7 +63,7 @@ _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 _WITHIN_S = {"gravel": (0.25, 0.85)}
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
-_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.10, 0.20, 8)}
+_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.12, 0.18, 8)}
 #: An estimate, kept low: no single second vouches for such a span.
 _GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
@@ -100,7 +102,8 @@ def hear_noises(
     for column, sound in enumerate(head.labels):
         p = probability[:, column]
         spans = _hysteresis(p, _ENTER_MORE.get(sound, ENTER))
-        lasting = _going_on(probability, column, *_GOING_ON[sound]) if sound in _GOING_ON else []
+        alike = _alike(head.labels, sound)
+        lasting = _going_on(probability, alike, *_GOING_ON[sound]) if sound in _GOING_ON else []
         # Where most of it is plain, the plain spans have the truer edges.
         edges = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
         cores = _union(spans + edges)
@@ -167,8 +170,13 @@ def _hysteresis(p: np.ndarray, enter: float) -> list[tuple[int, int]]:
     return [(a, b) for a, b in runs(p >= HOLD) if p[a:b].max() >= enter]
 
 
+def _alike(labels: Sequence[str], sound: str) -> list[int]:
+    """Columns that speak for a sound: while a jet goes on, a hiss and a blast differ in nothing."""
+    return [n for n, word in enumerate(labels) if word == sound or (sound == "hiss" and word == "blast")]
+
+
 def _going_on(
-    probability: np.ndarray, column: int, hold: float, mean: float, least: int
+    probability: np.ndarray, columns: list[int], hold: float, mean: float, least: int
 ) -> list[tuple[int, int]]:
     if len(probability) < _SMOOTH_SEGMENTS:
         return []
@@ -177,7 +185,10 @@ def _going_on(
         np.convolve(
             np.pad(track, half, mode="edge"), np.full(_SMOOTH_SEGMENTS, 1 / _SMOOTH_SEGMENTS), "valid"
         )
-        for track in (probability[:, column], np.delete(probability, column, axis=1).max(axis=1, initial=0.0))
+        for track in (
+            probability[:, columns].sum(axis=1),
+            np.delete(probability, columns, axis=1).max(axis=1, initial=0.0),
+        )
     )
     likely = (own >= hold) & (own >= _LIKELY_SHARE * best_other)
     return [(a, b) for a, b in runs(likely, gap=_GOING_ON_GAP) if b - a >= least and own[a:b].mean() >= mean]
