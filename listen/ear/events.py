@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from listen.ear.arcs import hear_arcs
 from listen.ear.bundle import Bundle
 from listen.ear.draft import Draft, numbered
@@ -28,6 +30,8 @@ _PLAIN_CLICK = 0.85
 _CLEAR_OF_GRAVEL = 0.9
 #: Running water no surer than this is doubted where strokes fill this share of it.
 _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
+#: So many strokes, and so many a second, are beans that crack.
+_CRACKS, _CRACKS_PER_S = 3, 0.8
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -58,9 +62,9 @@ def listen_for_events(
         arc for arc in hear_arcs(LevelTracks(features), pumps)
         if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
     ]  # fmt: skip
-    impulses = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
+    impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
     _begin_with_clicks(pumps, impulses)
-    noises = [n for n in noises if not _made_of_strokes(n, impulses)]
+    noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -88,6 +92,18 @@ def _begin_with_clicks(pumps: list[Draft], impulses: list[Draft]) -> None:
         later = [at_s for at_s in clicks_s if 0.0 <= at_s - pump.onset_s <= _TOO_EARLY_S]
         if later and min(later) + _CLICK_TO_MOTOR_S < pump.offset_s:
             pump.onset_s = min(later) + _CLICK_TO_MOTOR_S
+
+
+def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:
+    """Take what may be running water for a grinder where something cracks in it again and again: beans do."""
+    inside = np.sum((perhaps_s > draft.onset_s) & (perhaps_s < draft.offset_s))
+    if (
+        draft.sound == "water_flow"
+        and draft.probability <= _UNSURE_FLOW
+        and inside >= max(_CRACKS, _CRACKS_PER_S * draft.duration_s)
+    ):
+        draft.sound = "grinder"
+    return draft
 
 
 def _made_of_strokes(draft: Draft, impulses: list[Draft]) -> bool:

@@ -57,7 +57,9 @@ def falls_back(onsets: OnsetTable) -> np.ndarray:
     return (onsets.column("fall_25_db") >= _FALL_DB) | (onsets.column("fall_100_db") >= _FALL_DB + 4.0)
 
 
-def hear_impulses(features: ClipFeatures, head: Head, edges_s: Sequence[float] = ()) -> list[Draft]:
+def hear_impulses(
+    features: ClipFeatures, head: Head, edges_s: Sequence[float] = ()
+) -> tuple[list[Draft], np.ndarray]:
     """Name the onsets of a clip.
 
     Parameters
@@ -67,10 +69,16 @@ def hear_impulses(features: ClipFeatures, head: Head, edges_s: Sequence[float] =
         The model's part for onsets; its labels are ear words.
     edges_s : sequence of float
         When something that a valve or a relay works with started or stopped.
+
+    Returns
+    -------
+    drafts : list of Draft
+    perhaps_s : np.ndarray [shape=(k,)]
+        When something was heard that may be a click, s: many of them in a noise are that noise's own.
     """
     onsets = features.onsets
     if not len(onsets.rows):
-        return []
+        return [], np.zeros(0)
     times = onsets.column("time_s").astype(float)
     short = falls_back(onsets)
     probability = head.probabilities(stroke_inputs(features))
@@ -94,7 +102,7 @@ def hear_impulses(features: ClipFeatures, head: Head, edges_s: Sequence[float] =
         if name in ("clatter", "drip") and probability[best].max() >= 0.5:
             drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
     perhaps = times[short & ~used & (probability[:, labels.index("click")] >= _PERHAPS_CLICK)]
-    return _gather(drafts, perhaps, edges_s)
+    return _gather(drafts, perhaps, edges_s), perhaps
 
 
 def _near(times_s: np.ndarray, edges_s: Sequence[float]) -> np.ndarray:
