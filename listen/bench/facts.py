@@ -112,11 +112,12 @@ def heard_in(
     at_least: Mapping[str, float] | None = None,
     at_most: Mapping[str, float] | None = None,
     apart_from: tuple[str, ...] = (),
+    sure: float = 0.0,
 ) -> Answer:
-    """Heard for `min_s` in all within given states, which are narrowed at their borders."""
+    """Heard for `min_s` in all within given states, which are narrowed at their borders; at least that `sure`."""
     stretches = scene.narrowed(states)
     total, events = 0.0, []
-    for e in scene.counted(*sounds):
+    for e in (e for e in scene.counted(*sounds) if e.probability >= sure):
         inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
         touched = any(s[0] <= e.onset_s <= s[1] for s in stretches)
         fits = _measured(e, at_least or {}, at_most or {}) and not _drowned(scene, e, apart_from)

@@ -9,7 +9,7 @@ from listen.ear.bundle import Bundle
 from listen.ear.draft import Draft, numbered
 from listen.ear.impulses import hear_impulses
 from listen.ear.levels import LevelTracks
-from listen.ear.noises import hear_noises
+from listen.ear.noises import GOING_ON_SURE, hear_noises
 from listen.ear.tones import hear_tones
 from listen.features.collect import ClipFeatures
 from listen.features.mains import comb_tracks, estimate_mains
@@ -32,6 +32,9 @@ _CLEAR_OF_GRAVEL = 0.9
 _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
 #: So many strokes, and so many a second, are beans that crack.
 _CRACKS, _CRACKS_PER_S = 3, 0.8
+#: A jet that no single second vouches for stands at least that far over its surroundings, dB; it is a grinder's
+#: where that one lasts for so much of it, and a coil's where both of its edges lie so near to the coil's, s.
+_LEAST_JET_DB, _WITHIN, _TOGETHER_S = 3.0, 0.5, 0.4
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -65,6 +68,7 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
     _begin_with_clicks(pumps, impulses)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
+    noises = [n for n in noises if not _no_jet(n, noises, tones)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -92,6 +96,21 @@ def _begin_with_clicks(pumps: list[Draft], impulses: list[Draft]) -> None:
         later = [at_s for at_s in clicks_s if 0.0 <= at_s - pump.onset_s <= _TOO_EARLY_S]
         if later and min(later) + _CLICK_TO_MOTOR_S < pump.offset_s:
             pump.onset_s = min(later) + _CLICK_TO_MOTOR_S
+
+
+def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
+    """Whether what may be a jet is rather a grinder's or a coil's own noise, or the room that grows a little louder."""
+    if draft.sound != "hiss" or draft.probability > GOING_ON_SURE:
+        return False
+    if not draft.open_start and draft.measures["level_db"] < _LEAST_JET_DB:
+        return True
+    if any(n.sound == "grinder" and draft.overlap_s(n) > _WITHIN * draft.duration_s for n in noises):
+        return True
+    return any(
+        t.sound in _SWITCHED and t.edge_start and t.edge_end
+        and abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
+        for t in tones
+    )  # fmt: skip
 
 
 def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:

@@ -91,12 +91,15 @@ def hear_impulses(
     at_edge = _near(times, edges_s)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
-        if click[best] >= (_EDGE_CLICK if at_edge[best] else CLICK_FROM):
+        if click[best] >= CLICK_FROM:
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue
         knock = _knock(onsets, probability, labels, group)
         if knock is not None:
             drafts.append(knock)
+            continue
+        if at_edge[best] and click[best] >= _EDGE_CLICK:
+            drafts.append(_click(onsets, int(best), float(click[best])))
             continue
         name = labels[int(np.argmax(probability[best]))]
         if name in ("clatter", "drip") and probability[best].max() >= 0.5:

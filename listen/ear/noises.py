@@ -65,7 +65,7 @@ _WITHIN_S = {"gravel": (0.25, 0.85)}
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
 _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.12, 0.18, 8)}
 #: An estimate, kept low: no single second vouches for such a span.
-_GOING_ON_SURE = 0.6
+GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
 #: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
@@ -117,7 +117,7 @@ def hear_noises(
                 # What a sound was followed to says nothing of how sure it is.
                 draft.probability = max(_surest(p, a, b) for a, b in cores if first <= a and b <= stop)
                 if any(a < stop and first < b for a, b in lasting):
-                    draft.probability = max(draft.probability, _GOING_ON_SURE)
+                    draft.probability = max(draft.probability, GOING_ON_SURE)
                 drafts.append(draft)
     if starts_head is not None:
         jets = [head.labels.index(word) for word in _JETS if word in head.labels]
