@@ -103,6 +103,22 @@ def heard(
 
 
 @fact
+def ends_in(
+    scene: Scene, *, sounds: tuple[str, ...], other: tuple[str, ...], within_s: float, min_s: float = 0.0
+) -> Answer:
+    """A sound of at least `min_s` ends where another begins."""
+    return _yes(
+        [
+            e
+            for e in scene.counted(*sounds)
+            if not e.open_end
+            and e.duration_s >= min_s
+            and any(abs(o.onset_s - e.offset_s) <= within_s for o in scene.counted(*other))
+        ]
+    )
+
+
+@fact
 def heard_in(
     scene: Scene,
     *,
