@@ -21,6 +21,8 @@ _NEVER = 2.0
 _SPENT_DB, _NEAR_FLOOR_DB = 20.0, 2.0
 #: A fall is seen down to this far over what lies under it and below its top, in so many cells at least.
 _FALL_OVER_DB, _FALL_DB, _FALL_CELLS = 3.0, 18.0, 4
+#: Cells from where a release is spent to where it is told to be.
+_BEHIND = 2
 #: Cells before a beginning that tell what was there, and cells in which a sound grows to its height.
 _BEFORE, _GROWS = 6, 6
 _AFTER_S = 4.0
@@ -78,9 +80,8 @@ def _end(levels: LevelTracks, sound: str, cell: int) -> int:
     later = spent[spent >= 1]
     end = int(later[0]) if len(later) else min(longest, len(level) - cell)
     if sound in _LONGEST_S:
-        end = min(end, _decayed(level[cell : cell + end], floor))
-        # The two cells that tell it lie behind it.
-        end = max(1, end - 2)
+        # What tells the end lies behind it.
+        end = max(1, min(end, _decayed(level[cell : cell + end], floor)) - _BEHIND)
     return cell + end
 
 

@@ -62,7 +62,7 @@ def listen_for_events(
     tones = hear_tones(features, combs, mains)
     pumps = [t for t in tones if t.sound in PUMPS]
     noises += [
-        arc for arc in hear_arcs(LevelTracks(features), pumps)
+        arc for arc in hear_arcs(LevelTracks(features), pumps, [n for n in noises if n.sound == "gravel"])
         if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
     ]  # fmt: skip
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))

@@ -37,8 +37,9 @@ CLICK_FROM, _SURE_CLICK = 0.6, 0.7
 _EDGE_CLICK, _EDGE_BEFORE_S, _EDGE_AFTER_S = 0.4, 0.45, 0.15
 #: Nothing is surer than this.
 _SUREST = 0.97
-#: Probability of a thump or a bang together, of a thump alone, and the rise from which it may be a bang.
-_KNOCK_FROM, _THUMP_FROM, _BANG_DB = 0.5, 0.3, 20.0
+#: Probability of a thump or a bang together, of a thump alone, and the rise, or the height of all of it, from
+#: which it may be a bang.
+_KNOCK_FROM, _THUMP_FROM, _BANG_DB, _BANG_HEIGHT_DB = 0.5, 0.3, 20.0, 30.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
 _BANG_SHARE = 0.5
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
@@ -142,13 +143,12 @@ def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group
     if bang[best] + thump[best] < _KNOCK_FROM and thump[best] < _THUMP_FROM:
         return None
     row = int(group[best])
-    loud = float(onsets.column("rise_db")[row]) >= _BANG_DB
-    return _draft(
-        "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump",
-        onsets,
-        row,
-        float(bang[best] + thump[best]),
-    )
+    rise_db, height_db = float(onsets.column("rise_db")[row]), onsets.height_db(row)
+    loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB
+    word = "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump"
+    draft = _draft(word, onsets, row, float(bang[best] + thump[best]))
+    draft.measures["level_db"] = max(rise_db, height_db)
+    return draft
 
 
 def _draft(name: str, onsets: OnsetTable, row: int, probability: float) -> Draft:

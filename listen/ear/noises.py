@@ -66,7 +66,7 @@ _WITHIN_S = {"gravel": (0.25, 0.85)}
 _GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.12, 0.18, 8)}
 #: An estimate, kept low: no single second vouches for such a span.
 GOING_ON_SURE = 0.6
-_SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.6
+_SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.5
 #: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: How far its level may drift in all, dB, and over how many segments it is near itself (2 s).
@@ -208,14 +208,19 @@ def _followed(level: np.ndarray, p: np.ndarray, first: int, stop: int) -> tuple[
     lowest_db = float(np.median(level[first:stop])) - _DRIFT_DB
     stays = (level >= lowest_db) & (p >= _NOT_RULED_OUT)
     while first > 0 and stays[first - 1]:
-        if level[first - 1] < float(np.median(level[first : min(stop, first + _NEAR)])) - _EVEN_DB:
+        if level[first - 1] < _near_db(level[first : min(stop, first + _NEAR)]) - _EVEN_DB:
             break
         first -= 1
     while stop < len(p) and stays[stop]:
-        if level[stop] < float(np.median(level[max(first, stop - _NEAR) : stop])) - _EVEN_DB:
+        if level[stop] < _near_db(level[max(first, stop - _NEAR) : stop]) - _EVEN_DB:
             break
         stop += 1
     return first, stop
+
+
+def _near_db(level: np.ndarray) -> float:
+    """Level of a few seconds; those that hold only part of a sound do not lower it."""
+    return float(np.percentile(level, 75))
 
 
 def _surest(p: np.ndarray, first: int, stop: int) -> float:

@@ -43,6 +43,9 @@ ONSET_NAMES = (
 ONSET_INPUTS = tuple(name for name in ONSET_NAMES if name not in ("time_s", "peak_db"))
 _INPUT_COLUMNS = [ONSET_NAMES.index(name) for name in ONSET_INPUTS]
 
+_PATCH_COLUMNS = [ONSET_NAMES.index(name) for name in _PATCH_NAMES]
+#: First bin of the patch after the onset, and the bands that tell how high a stroke stands.
+_PATCH_STRUCK, _HIGHEST = int(np.flatnonzero(_PATCH_EDGES == 0)[0]), 3
 _BAND_CENTRE_HZ = np.array([1000.0, 3500.0, 10000.0])
 _BEFORE = (4, 24)
 _LOOK_BACK = 80
@@ -78,6 +81,14 @@ class OnsetTable:
     def inputs(self) -> np.ndarray:
         """Return what a model is given of each onset [shape=(k, len(ONSET_INPUTS))]."""
         return self.rows[:, _INPUT_COLUMNS]
+
+    def height_db(self, row: int) -> float:
+        """How far the first tenth of a second stands over its floor where it stands highest, dB (40 at the most).
+
+        What is struck and rings on grows for some milliseconds: `rise_db` sees only the first of them.
+        """
+        patch = self.rows[row, _PATCH_COLUMNS].reshape(_N_BANDS, -1)[:, _PATCH_STRUCK:]
+        return float(np.sort(patch.max(axis=1))[-_HIGHEST:].mean())
 
     def plain(self) -> np.ndarray:
         """True where an onset stands out by itself, without a model [shape=(k,)]."""

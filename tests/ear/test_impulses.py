@@ -31,8 +31,8 @@ def knocks_at(times_s, duration_s=6.0, amplitude=0.25):
     return out
 
 
-def heard(samples, head=CLICKS):
-    return sorted(hear_impulses(collect(samples), head), key=lambda d: d.onset_s)
+def heard(samples, head=CLICKS, edges_s=()):
+    return sorted(hear_impulses(collect(samples), head, edges_s)[0], key=lambda d: d.onset_s)
 
 
 def words(drafts):

@@ -368,6 +368,7 @@ _JETS = (
     "jet in a given state with every tap shut",
     "sudden loud deep hiss in a given state with every tap shut",
     "sudden loud hiss in a given state with every tap shut, its depth not carried",
+    "very loud hiss in a given state with every tap shut",
     "sudden release that goes on as a hiss, in a given state with every tap shut",
 )
 _BAND = {"gauges": {"boiler_band_bar": [0.9, 1.3]}}
