@@ -48,6 +48,8 @@ _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 _CROWD_S, _CROWD = 1.0, 7
 #: So are fewer in a longer time, if they keep no time: beans in a grinder, something knocked about.
 _SLOW_CROWD_S, _SLOW_CROWD, _SLOW_CROWD_RHYTHM = 4.0, 6, 0.35
+#: Longest time that it drips on behind the last drop heard, s.
+_LAST_DROP_S = 1.5
 #: Probability from which a stroke counts as perhaps a click, and how many of them are a crowd as well.
 _PERHAPS_CLICK, _PERHAPS_CROWD = 0.1, 5
 
@@ -287,5 +289,7 @@ def _gather(drafts: list[Draft], perhaps_s: np.ndarray, edges_s: Sequence[float]
                 if count < 3:
                     continue
                 draft.measures = {"rate_hz": (count - 1) / max(draft.duration_s, 0.1)}
+                # It drips until the next drop would have fallen.
+                draft.offset_s += min(draft.duration_s / (count - 1), _LAST_DROP_S)
             out.append(draft)
     return out
