@@ -61,10 +61,9 @@ def hear_arcs(levels: LevelTracks, pumps: Iterable[Draft], gravel: Sequence[Draf
         rise_db = np.array([np.median(bands[s : s + _WINDOW], axis=0) for s in starts]) - own_db
         rises = np.sort(rise_db, axis=1)[:, min(_BANDS_BUT, rise_db.shape[1] - 1)] >= _RISE_DB
         twice = np.array([np.abs(turned[s : s + _WINDOW].mean(axis=0))[2:].max() for s in starts])
-        alone = float(np.median(twice))
-        arcs = runs(rises & (twice >= max(_BEATS, alone + _BEATS_MORE)), gap=1)
+        arcs = runs(rises & (twice >= max(_BEATS, float(np.median(twice)) + _BEATS_MORE)), gap=1)
         arcs = [(a, b) for a, b in arcs if b - a >= _AGREE]
-        if not arcs and pump.sound == "motor_run" and alone <= _HARDLY:
+        if not arcs and pump.sound == "motor_run" and np.percentile(twice, _OWN) <= _HARDLY:
             # A motor's noise does not beat at all: here the beating tells, however little the noise rises.
             arcs = [(a, b) for a, b in runs(twice >= _BEATS_ALONE, gap=1) if b - a >= _AGREE_ALONE]
             arcs = [span for span in arcs if not _covered(starts, *span, gravel)]

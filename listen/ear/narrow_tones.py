@@ -17,6 +17,8 @@ _BEEP_HZ, _BEEP_WANDER, _BEEP_STEADY = (1800.0, 5000.0), 0.03, 0.7
 #: It rises and falls at once; pulses no further apart are one signal; one alone is plainer and longer.
 _PULSE_DB, _PULSE_S, _SIGNAL_GAP_S, _ALONE_DB, _ALONE_S = 8.0, 0.6, 1.6, 22.0, 0.12
 _SQUEAL_HZ, _SQUEAL_WANDER, _SQUEAL_S = (750.0, 6500.0), 0.12, 0.4
+#: For that percentage of its time the lowest harmonic that counts stands highest.
+_FOR_LONG = 20
 #: Ratios at which a tone's harmonics stand to each other, and what share of it must lie at one of them.
 _HARMONICS, _AT_PITCH = (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0, 4.0, 5.0, 6.0), 0.85
 #: How far it stands over its neighbours when short, and when it lasts so long, dB and s.
@@ -101,7 +103,7 @@ def _at_one_pitch(octave: np.ndarray, first: int, stop: int) -> tuple[int, int, 
         return None
     # The lowest of them that stands highest for long is the tone.
     own = octave[first:stop][mine]
-    low = float(np.median(own[own <= base + _SQUEAL_WANDER]))
+    low = float(np.median(own[np.abs(own - np.percentile(own, _FOR_LONG)) < _SQUEAL_WANDER]))
     return first + int(mine[0]), first + int(mine[-1]) + 1, 2**low
 
 

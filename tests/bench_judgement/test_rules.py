@@ -296,3 +296,6 @@ def test_a_discharge_covers_the_flow_that_goes_on_beneath_it(begins_s: float, le
 def test_a_click_is_not_missed_where_the_pump_itself_is_nearly_drowned(pump_db: float, verdict: str) -> None:
     events = [ev("motor_run", 3.1, 28.0, slip=0.04, level_db=pump_db), *brew()[2:]]
     assert say(*events, did=BREW_DID).verdict == verdict
+    # Where it stands highest counts, if that was measured.
+    events[0] = ev("motor_run", 3.1, 28.0, slip=0.04, level_db=4.0, stands_db=pump_db)
+    assert say(*events, did=BREW_DID).verdict == verdict

@@ -5,7 +5,7 @@ import pytest
 
 from listen.ear.beginnings import hear_beginnings
 from listen.ear.levels import LevelTracks
-from listen.ear.noises import hear_noises
+from listen.ear.noises import _followed, hear_noises
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.starts import START_NAMES, find_starts
 from listen.features.textures import segment_textures
@@ -92,6 +92,26 @@ def test_what_goes_on_is_named_though_no_second_of_it_is_sure():
     # Never above 0.3 in any segment.
     (draft,) = noises(samples, None, water_flow=(RISE, 17.7, 0.3), hiss=("", NO, 0.0))
     assert draft.sound == "water_flow" and draft.probability == 0.6 and draft.duration_s > 6.0
+
+
+def test_a_jet_goes_on_though_no_second_of_it_is_sure_and_hiss_and_blast_speak_for_it_together():
+    samples = FLOOR + within(band_noise(DURATION_S, 0.01, 14, 1500, 14_000), 2.0, 8.0)
+    lean = ("rise_5k_8k_db", 24.0, 0.3)
+    (draft,) = noises(samples, None, hiss=lean, blast=lean, fan=("", NO, 0.0))
+    assert draft.sound == "hiss" and draft.probability == 0.6 and draft.duration_s > 4.0
+    assert [d.sound for d in noises(samples, None, hiss=lean, blast=lean, fan=("", 2.0, 0.0))] == ["fan"]
+
+
+def test_what_runs_evenly_is_followed_though_its_level_drifts_and_no_further_than_a_step():
+    level = np.concatenate([np.full(10, -60.0), np.linspace(-45.0, -39.0, 30), np.full(10, -39.0), np.full(10, -55.0)])
+    p = np.full(len(level), 0.1)
+    assert _followed(level, p, 38, 48) == (10, 50)
+    # Not where the model rules it out, and a drift has its bounds.
+    p[20] = 0.0
+    assert _followed(level, p, 38, 48) == (21, 50)
+    far = np.linspace(-80.0, -39.0, 60)
+    first, stop = _followed(far, np.full(60, 0.1), 50, 60)
+    assert stop == 60 and far[first] > -39.0 - 12.0
 
 
 def test_what_goes_on_is_not_named_beside_a_likelier_word_or_when_short():

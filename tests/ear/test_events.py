@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft, numbered
-from listen.ear.events import _made_of_strokes, listen_for_events
+from listen.ear.events import _begin_with_clicks, _cracking, _made_of_strokes, _no_jet, listen_for_events
 from listen.ear.impulses import _SURE_CLICK, CLICK_FROM
 from listen.vocabulary import SOUNDS
 from tests.support.heads import bundle_of, logit_of, onset_head, texture_head
@@ -116,3 +116,47 @@ def test_short_clips_do_not_crash(duration_s):
 def test_water_made_of_strokes_is_doubted(sound, probability, strokes, doubted):
     draft = Draft(sound, 0.0, 6.4, probability, {})
     assert _made_of_strokes(draft, [Draft(word, a, b, 0.9, {}) for word, a, b in strokes]) is doubted
+
+
+@pytest.mark.parametrize(
+    ("sound", "probability", "strokes_s", "word"),
+    [
+        ("water_flow", 0.6, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "grinder"),
+        ("water_flow", 0.6, (1.0, 2.9), "water_flow"),
+        ("water_flow", 0.9, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "water_flow"),
+        ("boil", 0.6, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "boil"),
+    ],
+)
+def test_what_cracks_again_and_again_in_running_water_is_a_grinder(sound, probability, strokes_s, word):
+    draft = _cracking(Draft(sound, 0.5, 6.0, probability, {}), np.array(strokes_s))
+    assert draft.sound == word
+
+
+GRINDER = Draft("grinder", 3.0, 9.0, 0.8)
+COIL = Draft("mains_hum", 2.9, 9.2, 0.9)
+
+
+@pytest.mark.parametrize(
+    ("probability", "level_db", "noises", "tones_", "dropped"),
+    [
+        (0.6, 20.0, [GRINDER], [], True),
+        (0.6, 20.0, [], [COIL], True),
+        (0.6, 1.0, [], [], True),
+        (0.6, 20.0, [], [], False),
+        (0.8, 1.0, [GRINDER], [COIL], False),
+        (0.6, 20.0, [], [Draft("mains_hum", 2.9, 14.0, 0.9)], False),
+        (0.6, 20.0, [], [Draft("mains_hum", 2.9, 9.2, 0.9, edge_start=False)], False),
+    ],
+)
+def test_a_jet_that_no_second_vouches_for_may_be_something_else(probability, level_db, noises, tones_, dropped):
+    jet = Draft("hiss", 3.0, 9.0, probability, {"level_db": level_db})
+    assert _no_jet(jet, [jet, *noises], tones_) is dropped
+
+
+@pytest.mark.parametrize(
+    ("motor_s", "click_s", "begins_s"), [(2.0, 2.3, 2.38), (2.0, 2.9, 2.0), (2.0, 1.8, 2.0), (2.0, 4.9, 2.0)]
+)
+def test_a_motor_begins_no_earlier_than_its_click(motor_s, click_s, begins_s):
+    motor = Draft("motor_run", motor_s, 5.0, 0.9)
+    _begin_with_clicks([motor], [Draft("click", click_s, click_s + 0.01, 0.9)])
+    assert motor.onset_s == pytest.approx(begins_s)

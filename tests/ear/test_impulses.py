@@ -6,7 +6,7 @@ import pytest
 from listen.ear.impulses import _SURE_CLICK, CLICK_FROM, TRAIN_RATE_HZ, hear_impulses
 from listen.features.around import STROKE_INPUTS
 from tests.support.heads import NO, linear_head, logit_of, onset_head
-from tests.support.signals import band_noise, click, collect, noise, put, within
+from tests.support.signals import RATE_HZ, band_noise, click, collect, noise, put, within
 
 CLICKS = onset_head(click=3.0)
 #: Time constant of a body that rings on, s.
@@ -173,6 +173,36 @@ def test_clicks_that_keep_no_time_for_long_are_something_knocked_about():
     assert words(even) == ["click"] * 9
 
 
+def test_where_something_starts_a_doubtful_stroke_is_a_click():
+    doubtful = onset_head(click=0.0)
+    assert heard(clicks_at((2.0, 4.0)), doubtful) == []
+    (draft,) = heard(clicks_at((2.0, 4.0)), doubtful, edges_s=(2.2,))
+    assert draft.sound == "click" and draft.onset_s == pytest.approx(2.0, abs=0.003)
+    # Half a second before it is too long, and behind it nothing switches.
+    assert heard(clicks_at((1.6, 2.5)), doubtful, edges_s=(2.2,)) == []
+    # What may be a bang is not made a click by that.
+    assert words(heard(knocks_at((2.0,)), onset_head(click=0.0, bang=0.5), edges_s=(2.2,))) == ["bang"]
+
+
+def test_a_few_strokes_that_may_be_clicks_and_keep_no_time_are_a_crowd_too():
+    gaps = (0.6, 0.2, 0.25, 0.7)
+    times = 1.0 + np.cumsum((0.0, *gaps))
+    drafts = heard(clicks_at(times))
+    assert "click" not in words(drafts) and "clatter" in words(drafts)
+    # At an edge a click stays one, and lone clicks do.
+    assert words(heard(clicks_at(times), edges_s=(times[-1] + 0.1,))).count("click") == 1
+    assert words(heard(clicks_at(times[:4]))) == ["click"] * 4
+
+
+def test_a_knock_that_grows_for_some_milliseconds_is_as_loud_as_all_of_it():
+    rate = RATE_HZ
+    t = np.arange(round(0.25 * rate)) / rate
+    swells = 0.5 * np.minimum(t / 0.03, 1.0) ** 2 * np.exp(-t / RINGS_S)
+    samples = put(clicks_at(()), swells * np.random.default_rng(3).uniform(-1, 1, len(t)), 2.0)
+    drafts = [d for d in heard(samples, onset_head(bang=0.3, thump=0.5)) if abs(d.onset_s - 2.0) < 0.1]
+    assert words(drafts)[:1] == ["bang"] and drafts[0].measures["level_db"] >= 30.0
+
+
 def test_clatter_is_joined():
     drafts = heard(clicks_at((1.0, 1.3, 1.6, 4.5)), onset_head(clatter=3.0))
     assert words(drafts) == ["clatter", "clatter"]
@@ -185,3 +215,5 @@ def test_drips_need_three():
     drafts = heard(clicks_at((1.0, 2.0, 3.0, 4.0, 5.0)), head)
     assert words(drafts) == ["drip"]
     assert drafts[0].measures["rate_hz"] == pytest.approx(1.0, abs=0.05)
+    # It drips until the next drop would have fallen.
+    assert drafts[0].offset_s == pytest.approx(6.0, abs=0.1)

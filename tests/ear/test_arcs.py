@@ -1,0 +1,63 @@
+"""Arcs under a running pump: noise that joins it, twice a cycle, and nothing else."""
+
+import numpy as np
+import pytest
+
+from listen.ear.arcs import hear_arcs
+from listen.ear.draft import Draft
+from listen.ear.levels import LevelTracks
+from tests.support.signals import RATE_HZ, band_noise, collect, comb, motor, noise, tones, within
+
+DURATION_S = 14.0
+PUMP = Draft("stroke_train", 2.0, 12.0, 0.9)
+MOTOR = Draft("motor_run", 2.0, 12.0, 0.9)
+
+
+def beating(hz, rms=0.02, seed=3, low_hz=5000.0):
+    """Noise that strikes anew `hz` times a second, as between contacts."""
+    t = np.arange(round(DURATION_S * RATE_HZ)) / RATE_HZ
+    return band_noise(DURATION_S, rms, seed, low_hz, 15_500) * (1.0 + np.cos(2 * np.pi * hz * t)) ** 2 / 1.5
+
+
+def strokes():
+    """A pump whose noise comes once a cycle."""
+    return within(tones(DURATION_S, comb(50.0, range(1, 16), 0.03), 2), 2.0, 12.0) + within(
+        beating(50.0, 0.003, 5), 2.0, 12.0
+    )
+
+
+def arcs(samples, pump=PUMP, gravel=()):
+    return hear_arcs(LevelTracks(collect(samples + noise(DURATION_S, 0.001, 1))), [pump], gravel)
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_an_arc_that_joins_a_pump_is_heard(mains_hz):
+    (draft,) = arcs(strokes() + within(beating(2.0 * mains_hz), 5.0, 8.0))
+    assert draft.sound == "arcing" and draft.probability == pytest.approx(0.6)
+    assert draft.onset_s == pytest.approx(5.0, abs=0.6) and draft.offset_s == pytest.approx(8.0, abs=0.6)
+    assert draft.measures["level_db"] > 5.0
+
+
+def test_a_pump_alone_is_no_arc():
+    assert arcs(strokes()) == []
+
+
+def test_a_hiss_or_a_beat_at_no_multiple_of_the_mains_that_joins_it_is_no_arc():
+    assert arcs(strokes() + within(band_noise(DURATION_S, 0.02, 4, 5000, 15_500), 5.0, 8.0)) == []
+    assert arcs(strokes() + within(beating(87.0), 5.0, 8.0)) == []
+
+
+def test_under_a_motor_the_beat_alone_tells_but_not_in_gravel():
+    turning = within(tones(DURATION_S, motor(50, 4, 0.05, 0.05), 7), 2.0, 12.0)
+    turning = turning + within(band_noise(DURATION_S, 0.02, 8, 300, 15_500), 2.0, 12.0)
+    faint = turning + within(beating(100.0, 0.006), 4.0, 8.0)
+    assert [d.sound for d in arcs(faint, MOTOR)] == ["arcing"]
+    assert arcs(turning, MOTOR) == []
+    assert arcs(faint, MOTOR, [Draft("gravel", 4.0, 8.0, 0.9)]) == []
+    # A pump of strokes beats by itself.
+    assert arcs(faint, PUMP) == []
+
+
+def test_a_run_too_short_to_compare_says_nothing():
+    assert arcs(strokes(), Draft("stroke_train", 2.0, 3.5, 0.9)) == []
+    assert hear_arcs(LevelTracks(collect(np.zeros(100))), [PUMP]) == []
