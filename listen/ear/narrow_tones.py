@@ -73,7 +73,9 @@ def hear_narrow_tones(levels: LevelTracks) -> list[Draft]:
 
 def _finer(features: ClipFeatures, hz: float, start: int, end: int) -> float:
     """Pitch of a low tone from the narrow bins, Hz."""
-    bins = np.arange(max(1, round((hz - _NEAR_HZ) / DEEP_HZ)), min(DEEP_BINS, round((hz + _NEAR_HZ) / DEEP_HZ) + 1))
+    bins = np.arange(
+        max(1, round((hz - _NEAR_HZ) / DEEP_HZ)), min(DEEP_BINS, round((hz + _NEAR_HZ) / DEEP_HZ) + 1)
+    )
     if not len(bins):
         return hz
     return float(bins[int(np.argmax(features.deep[start:end, bins].mean(axis=0)))] * DEEP_HZ)

@@ -63,7 +63,12 @@ _DEFAULT_BOUNDS_HZ = (160.0, 12500.0)
 _WITHIN_S = {"gravel": (0.25, 0.85)}
 #: What is never loud against its surroundings is told by going on: smoothed over 2.3 s it is at least `hold` in
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
-_GOING_ON = {"water_flow": (0.10, 0.15, 16), "arcing": (0.20, 0.30, 3), "boil": (0.20, 0.30, 16), "hiss": (0.12, 0.18, 8)}
+_GOING_ON = {
+    "water_flow": (0.10, 0.15, 16),
+    "arcing": (0.20, 0.30, 3),
+    "boil": (0.20, 0.30, 16),
+    "hiss": (0.12, 0.18, 8),
+}
 #: An estimate, kept low: no single second vouches for such a span.
 GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.5

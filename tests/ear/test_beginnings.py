@@ -103,7 +103,9 @@ def test_a_jet_goes_on_though_no_second_of_it_is_sure_and_hiss_and_blast_speak_f
 
 
 def test_what_runs_evenly_is_followed_though_its_level_drifts_and_no_further_than_a_step():
-    level = np.concatenate([np.full(10, -60.0), np.linspace(-45.0, -39.0, 30), np.full(10, -39.0), np.full(10, -55.0)])
+    level = np.concatenate(
+        [np.full(10, -60.0), np.linspace(-45.0, -39.0, 30), np.full(10, -39.0), np.full(10, -55.0)]
+    )
     p = np.full(len(level), 0.1)
     assert _followed(level, p, 38, 48) == (10, 50)
     # Not where the model rules it out, and a drift has its bounds.
@@ -125,4 +127,6 @@ def test_what_goes_on_is_not_named_beside_a_likelier_word_or_when_short():
 def test_a_release_ends_by_the_slope_of_its_fall_though_noise_hides_the_rest(decay_s):
     # Twelve decibels over the noise: the fall to -20 dB, which is its end, cannot be seen.
     (draft,) = heard(noise(DURATION_S, 0.012, 11) + release(4.0, decay_s, 12))
-    assert draft.sound == "burst" and draft.offset_s == pytest.approx(4.0 + decay_s, abs=max(0.3, 0.3 * decay_s))
+    assert draft.sound == "burst" and draft.offset_s == pytest.approx(
+        4.0 + decay_s, abs=max(0.3, 0.3 * decay_s)
+    )

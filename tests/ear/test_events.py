@@ -148,7 +148,9 @@ COIL = Draft("mains_hum", 2.9, 9.2, 0.9)
         (0.6, 20.0, [], [Draft("mains_hum", 2.9, 9.2, 0.9, edge_start=False)], False),
     ],
 )
-def test_a_jet_that_no_second_vouches_for_may_be_something_else(probability, level_db, noises, tones_, dropped):
+def test_a_jet_that_no_second_vouches_for_may_be_something_else(
+    probability, level_db, noises, tones_, dropped
+):
     jet = Draft("hiss", 3.0, 9.0, probability, {"level_db": level_db})
     assert _no_jet(jet, [jet, *noises], tones_) is dropped
 

@@ -166,7 +166,9 @@ def test_narrow_tones(hz, duration_s, sound):
 def test_a_squeal_whose_harmonics_take_turns_is_one():
     t = np.arange(round(DURATION_S * RATE_HZ)) / RATE_HZ
     turns = np.clip(0.5 + 0.6 * np.sin(2 * np.pi * 0.9 * t), 0.02, 1.0)
-    both = tones(DURATION_S, {1800.0: 0.05}, 1) * turns + tones(DURATION_S, {3600.0: 0.05}, 2) * (1.02 - turns)
+    both = tones(DURATION_S, {1800.0: 0.05}, 1) * turns + tones(DURATION_S, {3600.0: 0.05}, 2) * (
+        1.02 - turns
+    )
     draft = only(heard(within(both, 3.0, 7.0) + noise(DURATION_S, 0.002, 3)), "squeal")
     assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.offset_s == pytest.approx(7.0, abs=0.3)
     assert draft.measures["tone_hz"] == pytest.approx(1800.0, abs=40)
@@ -177,8 +179,12 @@ def test_a_short_faint_tone_is_no_squeal():
 
 
 def test_a_valve_that_honks_and_a_line_of_the_mains_that_does_not():
-    (draft,) = [d for d in heard(between({333.0: 0.05, 666.0: 0.01}, on_s=3.0, off_s=6.0)) if d.sound == "honk"]
-    assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.measures["tone_hz"] == pytest.approx(333, abs=4)
+    (draft,) = [
+        d for d in heard(between({333.0: 0.05, 666.0: 0.01}, on_s=3.0, off_s=6.0)) if d.sound == "honk"
+    ]
+    assert draft.onset_s == pytest.approx(3.0, abs=COLLAR_S) and draft.measures["tone_hz"] == pytest.approx(
+        333, abs=4
+    )
     assert not any(d.sound == "honk" for d in heard(between({400.0: 0.05}, on_s=3.0, off_s=6.0)))
 
 
