@@ -127,9 +127,12 @@ def _unread(gauges: Mapping[str, float]) -> dict[str, float]:
     return {name: bar for name, bar in gauges.items() if name != "boiler" or bar <= 1.3}
 
 
-def plan(which: str, count: int, only: Iterable[str] = ()) -> list[tuple[str, str, int, str]]:
-    """List the scenes of a set: (kind, name, seed, split)."""
+def plan(
+    which: str, count: int, only: Iterable[str] = (), first_seed: int | None = None
+) -> list[tuple[str, str, int, str]]:
+    """List the scenes of a set: (kind, name, seed, split); other scenes of its ranges from another first seed."""
     first, split = SETS[which]
+    first = first if first_seed is None else first_seed
     wanted = set(only)
     jobs: list[tuple[str, str, int, str]] = []
     for n, family in enumerate(FAMILIES):
@@ -256,13 +259,18 @@ def main() -> None:
     )
     parser.add_argument("--set", choices=SETS, default="test")
     parser.add_argument("--count", type=int, default=22, help="Scenes of a family of ordinary length.")
+    parser.add_argument(
+        "--first-seed",
+        type=int,
+        help="Other scenes of the same ranges: 8500000 to 8899000 or 9500000 to 9899000.",
+    )
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")
     parser.add_argument("--misses", action="store_true", help="Print what the ear heard in each miss.")
     parser.add_argument("--json", type=Path, help="Write every result here.")
     options = parser.parse_args()
-    jobs = plan(options.set, options.count, options.only)
+    jobs = plan(options.set, options.count, options.only, options.first_seed)
     started = time.monotonic()
     results = []
     for result in Parallel(n_jobs=options.jobs, batch_size=4, return_as="generator")(
