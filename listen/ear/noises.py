@@ -66,7 +66,7 @@ _WITHIN_S = {"gravel": (0.25, 0.85)}
 _GOING_ON = {
     "water_flow": (0.10, 0.15, 16),
     "arcing": (0.20, 0.30, 3),
-    "boil": (0.20, 0.30, 16),
+    "boil": (0.15, 0.22, 12),
     "hiss": (0.12, 0.18, 8),
 }
 #: An estimate, kept low: no single second vouches for such a span.
