@@ -105,7 +105,7 @@ def _at_one_pitch(octave: np.ndarray, first: int, stop: int) -> tuple[int, int, 
         return None
     # The lowest of them that stands highest for long is the tone.
     own = octave[first:stop][mine]
-    low = float(np.median(own[np.abs(own - np.percentile(own, _FOR_LONG)) < _SQUEAL_WANDER]))
+    low = float(np.median(own[np.abs(own - np.percentile(own, _FOR_LONG, method="lower")) < _SQUEAL_WANDER]))
     return first + int(mine[0]), first + int(mine[-1]) + 1, 2**low
 
 
