@@ -71,12 +71,14 @@ _HIDES_S = 0.5
 
 def _drowned(scene: Scene, run: PumpRun) -> bool:
     """Whether the pump itself stands so little over the noise around it that its valve may be lost there."""
-    levels_db = [
-        e.measures.get("stands_db", e.measures["level_db"])
-        for e in scene.events
-        if e.id in run.event_ids and "level_db" in e.measures
+    settings = scene.knowledge.settings
+    mine = [e.measures for e in scene.events if e.id in run.event_ids and "level_db" in e.measures]
+    # A motor's lines lie below most noise and may hardly lift the whole range; where strokes lie it then tells.
+    plain = [
+        m["level_db"] >= settings.drowned_pump_db or m.get("stands_db", -1.0) >= settings.drowned_strokes_db
+        for m in mine
     ]
-    return bool(levels_db) and max(levels_db) < scene.knowledge.settings.drowned_pump_db
+    return bool(plain) and not any(plain)
 
 
 def _click_windows(

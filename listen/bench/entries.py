@@ -277,6 +277,7 @@ class Settings:
     unexplained_slack_s: float
     pump_gap_s: float
     drowned_pump_db: float
+    drowned_strokes_db: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]
     masks: Mapping[str, tuple[str, ...]]

@@ -242,6 +242,7 @@ def _settings(table: Table) -> Settings:
         unexplained_slack_s=table.take("unexplained_slack_s", float),
         pump_gap_s=table.take("pump_gap_s", float),
         drowned_pump_db=table.take("drowned_pump_db", float),
+        drowned_strokes_db=table.take("drowned_strokes_db", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),
         masks={k: tuple(v) for k, v in table.table("masks").rest().items()},

@@ -11,6 +11,8 @@ _AROUND_S = 30.0
 _LONG_AROUND_S = 60.0
 #: How far before a sound, what of its edges is left out, s, and how many cells are too few to compare.
 _BEFORE_S, _EDGE_S, _FEW = 3.0, 0.15, 3
+#: Where the strokes of valves and relays lie (common practice), Hz.
+_STROKES_HZ = (800.0, 8000.0)
 
 
 class LevelTracks:
@@ -71,12 +73,13 @@ class LevelTracks:
         return float(np.median(level[inside]) - np.median(outside))
 
     def stands_db(self, onset_s: float, offset_s: float) -> float:
-        """Return how far a sound stands over the seconds before it where it stands highest, dB (nan without any)."""
+        """How far a sound stands over the seconds before it where strokes lie, in the third octave in which it
+        stands highest there, dB (nan where there is nothing to compare)."""
         inside = self.between(onset_s + _EDGE_S, offset_s - _EDGE_S)
         before = self.between(onset_s - _BEFORE_S, onset_s - _EDGE_S)
         if inside.stop - inside.start < _FEW or before.stop - before.start < _FEW:
             return float("nan")
-        bands = self.features.bands_db
+        bands = self.bands(*_STROKES_HZ)
         return float((np.median(bands[inside], axis=0) - np.median(bands[before], axis=0)).max())
 
     def _around(self, start_s: float, stop_s: float, reach_s: float) -> tuple[slice, slice]:
