@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from listen.bench import Judgement
 from tests.bench_judgement.scenes import (
     BREW_DID,
     GOOD,
@@ -459,3 +460,38 @@ def test_a_release_that_goes_on_as_a_hiss_stops_and_a_brews_discharge_does_not()
     assert "blast" not in codes(say(*brewed, did=BREW_DID))
     steam = say(burst, ev("hiss", 6.5, 14.0, level_db=8.0), did=("0:05 steam_open", "0:15 steam_closed"))
     assert "blast" not in codes(steam)
+
+
+def test_a_very_loud_hiss_whose_beginning_is_not_known_stops_and_a_leak_does_not() -> None:
+    loud = ev("hiss", 5.0, 14.0, level_db=45.0, rise_ms=1200.0, centroid_hz=3000.0)
+    got = say(loud, did=("0:00 cool_down",), at=20.0)
+    assert codes(got)[0] == "blast" and got.level == "stop"
+    leak = ev("hiss", 5.0, 14.0, level_db=20.0, rise_ms=1200.0, centroid_hz=3000.0)
+    assert say(leak, did=("0:00 cool_down",), at=20.0).level != "stop"
+    # With the steam tap open it belongs.
+    assert say(loud, did=("0:00 idle_hot", "0:04.9 steam"), at=20.0).level != "stop"
+
+
+def test_a_hiss_that_is_hardly_sure_is_no_proof_that_the_boiler_is_dry() -> None:
+    def tap(p: float) -> Judgement:
+        hiss = ev("hiss", 2.0, 14.0, p, level_db=34.0)
+        return say(hiss, did=("0:00 idle_hot", "0:01.9 hot_water_open"), at=15.0)
+
+    assert "probe_reads_full" in codes(tap(0.9)) and tap(0.9).level == "stop"
+    assert "probe_reads_full" not in codes(tap(0.6)) and tap(0.6).level != "stop"
+
+
+def test_a_buzz_that_ends_in_a_discharge_was_a_valves_though_no_pump_is_made_out() -> None:
+    machine = replace(VIBRATORY, coils="ac", group="solenoid")
+    buzz, burst = ev("mains_buzz", 3.1, 28.0), ev("burst", 28.1, 29.0)
+    got = say(click(3.0), buzz, burst, did=BREW_DID, machine=machine)
+    assert codes(got)[0] == "solenoid_buzz" and got.verdict == "abnormal"
+    assert say(click(3.0), buzz, did=BREW_DID, machine=machine).verdict == "cannot_tell"
+    late = ev("burst", 34.0, 35.0)
+    assert say(click(3.0), buzz, late, did=BREW_DID, machine=machine).verdict == "cannot_tell"
+
+
+def test_a_motor_that_hums_before_a_discharge_was_not_stalled() -> None:
+    hum = ev("mains_hum", 3.1, 28.0, line_hz=100.0)
+    assert "stalled_motor" in codes(say(click(3.0), hum, did=BREW_DID))
+    assert "stalled_motor" not in codes(say(click(3.0), hum, ev("burst", 28.1, 29.0), did=BREW_DID))
