@@ -14,6 +14,8 @@ from listen.types import SoundEvent
 _PAUSE_S = 8.0
 #: A sound in pieces is one sound while so much of it is heard.
 _FILLED = 0.4
+#: How far apart the heights of one switch's clicks may lie from their median, dB (estimate).
+_ALIKE_DB = 8.0
 #: Shorter pieces say nothing of growth.
 _TELLS_GROWTH_S = 10.0
 
@@ -21,6 +23,14 @@ _TELLS_GROWTH_S = 10.0
 def _inside(scene: Scene, events: list[SoundEvent], states: tuple[str, ...]) -> list[SoundEvent]:
     stretches = scene.stretches(states)
     return [e for e in events if any(s[0] <= e.onset_s <= s[1] for s in stretches)]
+
+
+def _of_one_height(clicks: list[SoundEvent]) -> list[SoundEvent]:
+    heights_db = [c.measures["level_db"] for c in clicks if "level_db" in c.measures]
+    if not heights_db:
+        return clicks
+    typical_db = median(heights_db)
+    return [c for c in clicks if abs(c.measures.get("level_db", typical_db) - typical_db) <= _ALIKE_DB]
 
 
 @fact
@@ -35,8 +45,9 @@ def regular_clicks(
 ) -> Answer:
     """Single clicks in given states at an even interval; the clicks of pumps are left out.
 
-    `spread` is the largest share by which the middle half of the intervals may
-    differ from their median.
+    `spread` is the largest share by which three quarters of the intervals may
+    differ from their median. One switch sounds alike each time: clicks of other
+    heights (metal that ticks as it cools, something in the room) are left out.
     """
     edges = [t for r in scene.pump_runs() for t in (r.onset_s, r.offset_s)]
     clicks = [
@@ -44,12 +55,12 @@ def regular_clicks(
         for c in _inside(scene, scene.counted("click"), states)
         if all(abs(c.onset_s - t) > 0.7 for t in edges)
     ]
+    clicks = _of_one_height(clicks)
     if len(clicks) < count:
         return NO
     gaps = sorted(b.onset_s - a.onset_s for a, b in pairwise(clicks))
     middle = median(gaps)
-    half = gaps[len(gaps) // 4 : len(gaps) - len(gaps) // 4]
-    even = all(abs(g - middle) <= spread * middle for g in half)
+    even = sum(abs(g - middle) <= spread * middle for g in gaps) >= 0.75 * len(gaps)
     if not even or not min_period_s <= middle <= max_period_s:
         return NO
     say = f"{len(clicks)} single clicks from {clock(clicks[0].onset_s)} on, about {lasting(middle)} apart"

@@ -30,6 +30,8 @@ _BEATS, _BEATS_MORE = 0.28, 0.08
 _HARDLY, _BEATS_ALONE, _AGREE_ALONE = 0.05, 0.14, 4
 #: Windows that agree, and what of a run's edges is left out, s.
 _AGREE, _EDGE_S = 2, 0.5
+#: A pump of strokes rattles until it has drawn water, s (estimate).
+_FILLS_S = 1.5
 #: An estimate, kept low: nothing here has learnt what an arc sounds like.
 _SURE = 0.6
 
@@ -53,7 +55,8 @@ def hear_arcs(levels: LevelTracks, pumps: Iterable[Draft], gravel: Sequence[Draf
     turned = features.beats * np.exp(-2j * np.pi * seconds * np.array(BEAT_HZ))
     out: list[Draft] = []
     for pump in pumps:
-        cells = levels.between(pump.onset_s + _EDGE_S, pump.offset_s - _EDGE_S)
+        begins_s = pump.onset_s + (_FILLS_S if pump.sound == "stroke_train" and not pump.open_start else _EDGE_S)
+        cells = levels.between(begins_s, pump.offset_s - _EDGE_S)
         starts = np.arange(cells.start, cells.stop - _WINDOW + 1, _HOP)
         if len(starts) < 2 * _AGREE:
             continue
