@@ -130,7 +130,7 @@ def _band_limits(band: tuple[float, float]) -> list[Limit]:
         limits.append(Limit(
             "narrow_band",
             "Telephone band (up to about 3.4 kHz): hiss is not observable, nor the base of a hum.",
-            tuple(dict.fromkeys(_HISS_SOUNDS + _LOW_SOUNDS + ("gravel",))),
+            tuple(dict.fromkeys(_HISS_SOUNDS + _LOW_SOUNDS + ("gravel", "burst"))),
             retake="Ask for a file from the phone's voice recorder or camera instead of a call or voice message.",
         ))  # fmt: skip
     elif high <= 7600.0:

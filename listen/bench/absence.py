@@ -65,6 +65,8 @@ def click_missing(
     return unsure
 
 
+#: A state that was told this early was there when the clip began, s.
+_AT_ONCE_S = 0.1
 #: A jet that reaches this far into the moment of a discharge may hide it, s.
 _HIDES_S = 0.5
 
@@ -86,7 +88,7 @@ def _click_windows(
 ) -> list[tuple[float, float]]:
     tolerance = scene.knowledge.settings.mark_tolerance_s
     at_pump = (run.onset_s - before_s, run.onset_s + after_s)
-    if stretch[0] <= tolerance:  # the state was there when the clip began: no moment was told
+    if stretch[0] <= _AT_ONCE_S:  # the state was there when the clip began: no moment was told
         return [at_pump]
     if run.onset_s - stretch[0] > tolerance:
         return [(stretch[0] - tolerance, at_pump[1])]

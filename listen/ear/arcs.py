@@ -55,7 +55,9 @@ def hear_arcs(levels: LevelTracks, pumps: Iterable[Draft], gravel: Sequence[Draf
     turned = features.beats * np.exp(-2j * np.pi * seconds * np.array(BEAT_HZ))
     out: list[Draft] = []
     for pump in pumps:
-        begins_s = pump.onset_s + (_FILLS_S if pump.sound == "stroke_train" and not pump.open_start else _EDGE_S)
+        begins_s = pump.onset_s + (
+            _FILLS_S if pump.sound == "stroke_train" and not pump.open_start else _EDGE_S
+        )
         cells = levels.between(begins_s, pump.offset_s - _EDGE_S)
         starts = np.arange(cells.start, cells.stop - _WINDOW + 1, _HOP)
         if len(starts) < 2 * _AGREE:

@@ -102,7 +102,7 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
     """Whether what may be a jet is rather a grinder's or a coil's own noise, or the room that grows a little louder."""
     if draft.sound != "hiss" or draft.probability > GOING_ON_SURE:
         return False
-    if not draft.open_start and draft.measures["level_db"] < _LEAST_JET_DB:
+    if not (draft.open_start and draft.open_end) and draft.measures["level_db"] < _LEAST_JET_DB:
         return True
     if any(n.sound == "grinder" and draft.overlap_s(n) > _WITHIN * draft.duration_s for n in noises):
         return True
