@@ -1,21 +1,22 @@
-"""Arcs under a running pump, found by how the noise above the pump's own rises and beats.
+"""Arcs, found by how their noise rises and beats: under a running pump, and where nothing else beats.
 
 An arc strikes anew in every half cycle of the mains, so its noise comes twice a cycle
 (common practice; the power of an alternating arc passes through zero twice a cycle). A pump
 stays as it is while it runs: what lies above 6 kHz then rises only if something joins it.
-The texture model looks at one second at a time and sees the pump.
+The texture model knows the colours of the arcs that it learned from; it looks at one second at
+a time, and sees the pump.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs
-from listen.features.collect import BEAT_HZ
+from listen.features.collect import BEAT_HZ, ClipFeatures
 from listen.spectra import CELL_S
 
 #: Where an arc stands over a pump, Hz.
@@ -28,6 +29,10 @@ _RISE_DB, _BANDS_BUT, _OWN = 5.0, 2, 30
 _BEATS, _BEATS_MORE = 0.28, 0.08
 #: Beating of a run that hardly beats, what stands out from it, and for how many windows.
 _HARDLY, _BEATS_ALONE, _AGREE_ALONE = 0.05, 0.14, 4
+#: Without a pump: beating, how many times that of the rest of the clip and of once a cycle, rise in three bands, dB.
+_ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.0, 1.3, 6.0, 3
+#: It is something's own noise where that lasts for so much of it.
+_BESIDE = 0.4
 #: Windows that agree, and what of a run's edges is left out, s.
 _AGREE, _EDGE_S = 2, 0.5
 #: A pump of strokes rattles until it has drawn water, s (estimate).
@@ -36,50 +41,83 @@ _FILLS_S = 1.5
 _SURE = 0.6
 
 
-def hear_arcs(levels: LevelTracks, pumps: Iterable[Draft], gravel: Sequence[Draft] = ()) -> list[Draft]:
-    """Find what may be arcs while pumps run.
+def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Draft]) -> list[Draft]:
+    """Find what may be arcs.
 
     Parameters
     ----------
     levels : LevelTracks
-    pumps : iterable of Draft
+    pumps : sequence of Draft
         The pumps and motors heard in the clip.
-    gravel : sequence of Draft
-        Where a pump draws air: that noise beats a little by chance.
+    beating : sequence of Draft
+        What else beats, at its own rate or by chance: buzzing coils, trains of clicks, gravel.
     """
-    features = levels.features
     bands = levels.bands(*_RANGE_HZ)
-    if not len(bands) or not len(features.beats):
+    if len(bands) <= _WINDOW or not len(levels.features.beats):
         return []
-    seconds = np.arange(len(features.beats))[:, None] * CELL_S
-    turned = features.beats * np.exp(-2j * np.pi * seconds * np.array(BEAT_HZ))
-    out: list[Draft] = []
-    for pump in pumps:
-        begins_s = pump.onset_s + (
-            _FILLS_S if pump.sound == "stroke_train" and not pump.open_start else _EDGE_S
-        )
-        cells = levels.between(begins_s, pump.offset_s - _EDGE_S)
-        starts = np.arange(cells.start, cells.stop - _WINDOW + 1, _HOP)
-        if len(starts) < 2 * _AGREE:
-            continue
-        own_db = np.percentile(bands[cells], _OWN, axis=0)
-        rise_db = np.array([np.median(bands[s : s + _WINDOW], axis=0) for s in starts]) - own_db
-        rises = np.sort(rise_db, axis=1)[:, min(_BANDS_BUT, rise_db.shape[1] - 1)] >= _RISE_DB
-        twice = np.array([np.abs(turned[s : s + _WINDOW].mean(axis=0))[2:].max() for s in starts])
-        arcs = runs(rises & (twice >= max(_BEATS, float(np.median(twice)) + _BEATS_MORE)), gap=1)
-        arcs = [(a, b) for a, b in arcs if b - a >= _AGREE]
-        if not arcs and pump.sound == "motor_run" and np.percentile(twice, _OWN) <= _HARDLY:
-            # A motor's noise does not beat at all: here the beating tells, however little the noise rises.
-            arcs = [(a, b) for a, b in runs(twice >= _BEATS_ALONE, gap=1) if b - a >= _AGREE_ALONE]
-            arcs = [span for span in arcs if not _covered(starts, *span, gravel)]
-        for first, stop in arcs:
-            onset_s = float(starts[first]) * CELL_S
-            offset_s = float(starts[stop - 1] + _WINDOW) * CELL_S
-            level_db = float(np.median(rise_db[first:stop].max(axis=1)))
-            out.append(Draft("arcing", onset_s, offset_s, _SURE, {"level_db": level_db}))
+    beats = _Beats(levels.features)
+    gravel = [d for d in beating if d.sound == "gravel"]
+    out = [arc for pump in pumps for arc in _under(pump, levels, bands, beats, gravel)]
+    for arc in _alone(bands, beats):
+        own = any(d.overlap_s(arc) > _BESIDE * arc.duration_s for d in (*pumps, *beating))
+        if not own and not any(d.overlap_s(arc) > 0.0 for d in out):
+            out.append(arc)
     return out
 
 
-def _covered(starts: np.ndarray, first: int, stop: int, others: Sequence[Draft]) -> bool:
+class _Beats:
+    """How much the noise of a window beats once and twice a mains cycle, each in one phase all through it."""
+
+    def __init__(self, features: ClipFeatures) -> None:
+        seconds = np.arange(len(features.beats))[:, None] * CELL_S
+        turned = features.beats * np.exp(-2j * np.pi * seconds * np.array(BEAT_HZ))
+        self._sums = np.concatenate([np.zeros((1, len(BEAT_HZ))), np.cumsum(turned, axis=0)])
+
+    def __call__(self, starts: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Once and twice a cycle, 0 to 1, of windows from some cells on [shape=(k,) each]."""
+        sizes = np.abs(self._sums[starts + _WINDOW] - self._sums[starts]) / _WINDOW
+        return sizes[:, :2].max(axis=1), sizes[:, 2:].max(axis=1)
+
+
+def _rises_db(bands: np.ndarray, starts: np.ndarray, own_db: np.ndarray) -> np.ndarray:
+    """Level of each band in each window over its own, dB, from the least to the most [shape=(k, bands)]."""
+    windows = np.lib.stride_tricks.sliding_window_view(bands, _WINDOW, axis=0)[starts]
+    return np.sort(np.median(windows, axis=-1) - own_db, axis=1)
+
+
+def _under(
+    pump: Draft, levels: LevelTracks, bands: np.ndarray, beats: _Beats, gravel: Sequence[Draft]
+) -> list[Draft]:
+    draws_s = _FILLS_S if pump.sound == "stroke_train" and not pump.open_start else _EDGE_S
+    cells = levels.between(pump.onset_s + draws_s, pump.offset_s - _EDGE_S)
+    starts = np.arange(cells.start, min(cells.stop, len(bands)) - _WINDOW + 1, _HOP)
+    if len(starts) < 2 * _AGREE:
+        return []
+    rise_db = _rises_db(bands, starts, np.percentile(bands[cells], _OWN, axis=0))
+    rises = rise_db[:, min(_BANDS_BUT, rise_db.shape[1] - 1)] >= _RISE_DB
+    _, twice = beats(starts)
+    spans = runs(rises & (twice >= max(_BEATS, float(np.median(twice)) + _BEATS_MORE)), gap=1)
+    arcs = [_arc(starts, rise_db, a, b) for a, b in spans if b - a >= _AGREE]
+    if arcs or pump.sound != "motor_run" or np.percentile(twice, _OWN) > _HARDLY:
+        return arcs
+    # A motor's noise does not beat at all: here the beating tells, however little the noise rises.
+    spans = [(a, b) for a, b in runs(twice >= _BEATS_ALONE, gap=1) if b - a >= _AGREE_ALONE]
+    arcs = [_arc(starts, rise_db, a, b) for a, b in spans]
+    return [arc for arc in arcs if not any(arc.overlap_s(g) > 0.0 for g in gravel)]
+
+
+def _alone(bands: np.ndarray, beats: _Beats) -> list[Draft]:
+    starts = np.arange(0, len(bands) - _WINDOW, _HOP)
+    rise_db = _rises_db(bands, starts, np.percentile(bands, _OWN, axis=0))
+    once, twice = beats(starts)
+    active = (
+        (twice >= max(_ALONE_BEATS, _ALONE_RATIO * float(np.percentile(twice, _OWN))))
+        & (twice > _ALONE_TWICE * once)
+        & (rise_db[:, -_ALONE_BANDS:].mean(axis=1) >= _ALONE_RISE_DB)
+    )
+    return [_arc(starts, rise_db, a, b) for a, b in runs(active, gap=1) if b - a >= _AGREE]
+
+
+def _arc(starts: np.ndarray, rise_db: np.ndarray, first: int, stop: int) -> Draft:
     onset_s, offset_s = float(starts[first]) * CELL_S, float(starts[stop - 1] + _WINDOW) * CELL_S
-    return any(o.onset_s < offset_s and o.offset_s > onset_s for o in others)
+    return Draft("arcing", onset_s, offset_s, _SURE, {"level_db": float(np.median(rise_db[first:stop, -1]))})

@@ -22,6 +22,8 @@ _OWN_TONES = ("speech", "music")
 #: What pumps, and what else a valve or a relay starts and stops.
 PUMPS = ("motor_run", "stroke_train")
 _SWITCHED = (*PUMPS, "mains_buzz", "mains_hum")
+#: What beats as an arc does, or by chance.
+_BEATING = ("mains_buzz", "click_train", "gravel")
 #: How much too early a motor may be seen, and how far behind its click it starts at the least, s (estimate).
 _TOO_EARLY_S, _CLICK_TO_MOTOR_S = 0.6, 0.08
 #: From here a click is a click, whoever speaks over it.
@@ -61,12 +63,13 @@ def listen_for_events(
     noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
     pumps = [t for t in tones if t.sound in PUMPS]
-    noises += [
-        arc for arc in hear_arcs(LevelTracks(features), pumps, [n for n in noises if n.sound == "gravel"])
-        if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
-    ]  # fmt: skip
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
     _begin_with_clicks(pumps, impulses)
+    beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
+    noises += [
+        arc for arc in hear_arcs(LevelTracks(features), pumps, beating)
+        if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
+    ]  # fmt: skip
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]

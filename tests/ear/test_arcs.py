@@ -1,4 +1,4 @@
-"""Arcs under a running pump: noise that joins it, twice a cycle, and nothing else."""
+"""Arcs under a running pump and alone: noise that comes twice a cycle, and nothing else."""
 
 import numpy as np
 import pytest
@@ -26,8 +26,9 @@ def strokes():
     )
 
 
-def arcs(samples, pump=PUMP, gravel=()):
-    return hear_arcs(LevelTracks(collect(samples + noise(DURATION_S, 0.001, 1))), [pump], gravel)
+def arcs(samples, pump=PUMP, beating=()):
+    pumps = [pump] if pump else []
+    return hear_arcs(LevelTracks(collect(samples + noise(DURATION_S, 0.001, 1))), pumps, beating)
 
 
 @pytest.mark.parametrize("mains_hz", [50, 60])
@@ -60,4 +61,19 @@ def test_under_a_motor_the_beat_alone_tells_but_not_in_gravel():
 
 def test_a_run_too_short_to_compare_says_nothing():
     assert arcs(strokes(), Draft("stroke_train", 2.0, 3.5, 0.9)) == []
-    assert hear_arcs(LevelTracks(collect(np.zeros(100))), [PUMP]) == []
+    assert hear_arcs(LevelTracks(collect(np.zeros(100))), [PUMP], []) == []
+
+
+@pytest.mark.parametrize("mains_hz", [50, 60])
+def test_an_arc_alone_is_heard_whatever_its_colour(mains_hz):
+    for low_hz in (4500.0, 9000.0):
+        (draft,) = arcs(within(beating(2.0 * mains_hz, low_hz=low_hz), 5.0, 8.0), None)
+        assert draft.onset_s == pytest.approx(5.0, abs=0.6) and draft.offset_s == pytest.approx(8.0, abs=0.6)
+
+
+def test_what_beats_once_a_cycle_or_all_the_time_or_belongs_to_a_coil_is_no_arc():
+    assert arcs(within(beating(50.0), 5.0, 8.0), None) == []
+    assert arcs(beating(100.0), None) == []
+    assert arcs(within(band_noise(DURATION_S, 0.02, 4, 5000, 15_500), 5.0, 8.0), None) == []
+    buzz = Draft("mains_buzz", 4.9, 8.1, 0.9)
+    assert arcs(within(beating(100.0), 5.0, 8.0), None, [buzz]) == []
