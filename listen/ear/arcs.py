@@ -15,7 +15,7 @@ import numpy as np
 
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
-from listen.ear.steps import runs
+from listen.ear.steps import runs, step_times
 from listen.features.collect import BEAT_HZ, ClipFeatures
 from listen.spectra import CELL_S
 
@@ -35,6 +35,8 @@ _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.
 _BESIDE = 0.4
 #: Windows that agree, and what of a run's edges is left out, s.
 _AGREE, _EDGE_S = 2, 0.5
+#: Where its edges are looked for, s around the first and the last window, and how high they are, dB.
+_AROUND_S, _INTO_S, _STEP_DB = 0.4, 0.9, 3.0
 #: A pump of strokes rattles until it has drawn water, s (estimate).
 _FILLS_S = 1.5
 #: An estimate, kept low: nothing here has learnt what an arc sounds like.
@@ -97,12 +99,12 @@ def _under(
     rises = rise_db[:, min(_BANDS_BUT, rise_db.shape[1] - 1)] >= _RISE_DB
     _, twice = beats(starts)
     spans = runs(rises & (twice >= max(_BEATS, float(np.median(twice)) + _BEATS_MORE)), gap=1)
-    arcs = [_arc(starts, rise_db, a, b) for a, b in spans if b - a >= _AGREE]
+    arcs = [_arc(bands, starts, rise_db, a, b) for a, b in spans if b - a >= _AGREE]
     if arcs or pump.sound != "motor_run" or np.percentile(twice, _OWN) > _HARDLY:
         return arcs
     # A motor's noise does not beat at all: here the beating tells, however little the noise rises.
     spans = [(a, b) for a, b in runs(twice >= _BEATS_ALONE, gap=1) if b - a >= _AGREE_ALONE]
-    arcs = [_arc(starts, rise_db, a, b) for a, b in spans]
+    arcs = [_arc(bands, starts, rise_db, a, b) for a, b in spans]
     return [arc for arc in arcs if not any(arc.overlap_s(g) > 0.0 for g in gravel)]
 
 
@@ -115,9 +117,14 @@ def _alone(bands: np.ndarray, beats: _Beats) -> list[Draft]:
         & (twice > _ALONE_TWICE * once)
         & (rise_db[:, -_ALONE_BANDS:].mean(axis=1) >= _ALONE_RISE_DB)
     )
-    return [_arc(starts, rise_db, a, b) for a, b in runs(active, gap=1) if b - a >= _AGREE]
+    return [_arc(bands, starts, rise_db, a, b) for a, b in runs(active, gap=1) if b - a >= _AGREE]
 
 
-def _arc(starts: np.ndarray, rise_db: np.ndarray, first: int, stop: int) -> Draft:
+def _arc(bands: np.ndarray, starts: np.ndarray, rise_db: np.ndarray, first: int, stop: int) -> Draft:
+    """What some windows hold, from where its level rises to where it falls."""
     onset_s, offset_s = float(starts[first]) * CELL_S, float(starts[stop - 1] + _WINDOW) * CELL_S
+    begins_s, rise = step_times(bands, onset_s - _AROUND_S, onset_s + _INTO_S, rising=True)
+    ends_s, fall = step_times(bands, offset_s - _INTO_S, offset_s + _AROUND_S, rising=False)
+    onset_s = begins_s if rise >= _STEP_DB else onset_s
+    offset_s = ends_s if fall >= _STEP_DB and ends_s > onset_s else max(offset_s, onset_s + CELL_S)
     return Draft("arcing", onset_s, offset_s, _SURE, {"level_db": float(np.median(rise_db[first:stop, -1]))})

@@ -66,10 +66,7 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
-    noises += [
-        arc for arc in hear_arcs(LevelTracks(features), pumps, beating)
-        if not any(n.sound == "arcing" and arc.overlap_s(n) > 0.0 for n in noises)
-    ]  # fmt: skip
+    noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
@@ -86,6 +83,18 @@ def _edges_s(tones: list[Draft]) -> list[float]:
     """When a pump, a motor or a coil plainly started or stopped."""
     locked = [t for t in tones if t.sound in _SWITCHED]
     return [t.onset_s for t in locked if t.edge_start] + [t.offset_s for t in locked if t.edge_end]
+
+
+def _not_yet(arcs: list[Draft], noises: list[Draft]) -> list[Draft]:
+    """Arcs that the model has not named; those that it has reach as far as they beat."""
+    new = []
+    for arc in arcs:
+        named = [n for n in noises if n.sound == "arcing" and arc.overlap_s(n) > 0.0]
+        for n in named:
+            n.onset_s, n.offset_s = min(n.onset_s, arc.onset_s), max(n.offset_s, arc.offset_s)
+        if not named:
+            new.append(arc)
+    return new
 
 
 def _begin_with_clicks(pumps: list[Draft], impulses: list[Draft]) -> None:
