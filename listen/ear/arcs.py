@@ -60,11 +60,8 @@ def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Dra
     beats = _Beats(levels.features)
     gravel = [d for d in beating if d.sound == "gravel"]
     out = [arc for pump in pumps for arc in _under(pump, levels, bands, beats, gravel)]
-    for arc in _alone(bands, beats):
-        own = any(d.overlap_s(arc) > _BESIDE * arc.duration_s for d in (*pumps, *beating))
-        if not own and not any(d.overlap_s(arc) > 0.0 for d in out):
-            out.append(arc)
-    return out
+    alone = _alone(bands, beats, [*pumps, *beating])
+    return out + [arc for arc in alone if not any(d.overlap_s(arc) > 0.0 for d in out)]
 
 
 class _Beats:
@@ -108,7 +105,7 @@ def _under(
     return [arc for arc in arcs if not any(arc.overlap_s(g) > 0.0 for g in gravel)]
 
 
-def _alone(bands: np.ndarray, beats: _Beats) -> list[Draft]:
+def _alone(bands: np.ndarray, beats: _Beats, others: Sequence[Draft]) -> list[Draft]:
     starts = np.arange(0, len(bands) - _WINDOW, _HOP)
     rise_db = _rises_db(bands, starts, np.percentile(bands, _OWN, axis=0))
     once, twice = beats(starts)
@@ -117,12 +114,21 @@ def _alone(bands: np.ndarray, beats: _Beats) -> list[Draft]:
         & (twice > _ALONE_TWICE * once)
         & (rise_db[:, -_ALONE_BANDS:].mean(axis=1) >= _ALONE_RISE_DB)
     )
-    return [_arc(bands, starts, rise_db, a, b) for a, b in runs(active, gap=1) if b - a >= _AGREE]
+    out = []
+    for first, stop in runs(active, gap=1):
+        span = Draft("arcing", *_span_s(starts, first, stop), _SURE)
+        if stop - first >= _AGREE and not any(o.overlap_s(span) > _BESIDE * span.duration_s for o in others):
+            out.append(_arc(bands, starts, rise_db, first, stop))
+    return out
+
+
+def _span_s(starts: np.ndarray, first: int, stop: int) -> tuple[float, float]:
+    return float(starts[first]) * CELL_S, float(starts[stop - 1] + _WINDOW) * CELL_S
 
 
 def _arc(bands: np.ndarray, starts: np.ndarray, rise_db: np.ndarray, first: int, stop: int) -> Draft:
     """What some windows hold, from where its level rises to where it falls."""
-    onset_s, offset_s = float(starts[first]) * CELL_S, float(starts[stop - 1] + _WINDOW) * CELL_S
+    onset_s, offset_s = _span_s(starts, first, stop)
     begins_s, rise = step_times(bands, onset_s - _AROUND_S, onset_s + _INTO_S, rising=True)
     ends_s, fall = step_times(bands, offset_s - _INTO_S, offset_s + _AROUND_S, rising=False)
     onset_s = begins_s if rise >= _STEP_DB else onset_s
