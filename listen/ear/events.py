@@ -10,7 +10,7 @@ from listen.ear.draft import Draft, numbered
 from listen.ear.impulses import hear_impulses
 from listen.ear.levels import LevelTracks
 from listen.ear.noises import GOING_ON_SURE, hear_noises
-from listen.ear.tones import hear_tones
+from listen.ear.tones import PUMPS, hear_tones
 from listen.features.collect import ClipFeatures
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
@@ -19,8 +19,7 @@ from listen.types import Mains, SoundEvent
 #: Sounds whose own onsets are no clicks, and whose tones are no squeals.
 _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
-#: What pumps, and what else a valve or a relay starts and stops.
-PUMPS = ("motor_run", "stroke_train")
+#: What a valve or a relay starts and stops.
 _SWITCHED = (*PUMPS, "mains_buzz", "mains_hum")
 #: What beats as an arc does, or by chance.
 _BEATING = ("mains_buzz", "click_train", "gravel")

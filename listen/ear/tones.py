@@ -19,6 +19,8 @@ from listen.features.mains import CombTracks
 from listen.spectra import LINE_S
 from listen.types import Mains
 
+#: The sounds of what pumps.
+PUMPS = ("motor_run", "stroke_train")
 #: Odd multiples of the mains as strong as the even ones: one stroke a cycle.
 _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
@@ -144,7 +146,7 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
                 0.97,
             )
         )
-    stands_db = levels.stands_db(onset, offset) if sound in ("motor_run", "stroke_train") else float("nan")
+    stands_db = levels.stands_db(onset, offset) if sound in PUMPS else float("nan")
     if np.isfinite(stands_db):
         measures["stands_db"] = stands_db
     return Draft(
@@ -188,7 +190,7 @@ def _alike(one: Draft, other: Draft) -> bool:
 
 def _tidy(drafts: list[Draft]) -> list[Draft]:
     """A hum that lies inside a running motor or pump is that motor's own."""
-    carriers = [d for d in drafts if d.sound in ("motor_run", "stroke_train")]
+    carriers = [d for d in drafts if d.sound in PUMPS]
     out = []
     for draft in drafts:
         if draft.sound == "mains_hum" and any(draft.overlap_s(c) > 0.6 * draft.duration_s for c in carriers):
