@@ -14,6 +14,8 @@ from urllib.parse import urlsplit
 import numpy as np
 import pytest
 
+from tests.browser.walk import settle
+
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 SIZES = {"phone": (390, 844), "desk": (1280, 800)}
 QUIET = (
@@ -134,7 +136,8 @@ def page(chromium, address, size):
         lambda answer: trouble.append(f"{answer.status} {answer.url}") if answer.status >= 400 else None,
     )
     tab.goto(address)
-    tab.get_by_role("button", name="None of these").wait_for(timeout=30_000)
+    tab.get_by_role("button", name="None of these").wait_for()
+    settle(tab)
     yield tab
     context.close()
     assert trouble == []

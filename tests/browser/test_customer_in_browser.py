@@ -9,7 +9,7 @@ import pytest
 from listen.bench import first_minute_questions
 from listen.intake.links import Links
 from tests.browser.conftest import SIZES
-from tests.browser.walk import fits_the_width, pass_questions, serious, settle, sign, wait_for_result
+from tests.browser.walk import fits_the_width, pass_questions, says, serious, settle, sign, wait_for_result
 
 pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
 pytestmark = pytest.mark.browser
@@ -42,16 +42,16 @@ def test_the_round_from_link_to_answer(page, customer, address, library, brew_cl
     receipt = customer.locator(".number").inner_text()
 
     page.get_by_role("button", name="Messages").click()
-    page.get_by_role("button", name=f"Open {receipt}").click(timeout=15_000)
+    page.get_by_role("button", name=f"Open {receipt}").click()
     draft = page.get_by_label("Answer (drafted from what was heard")
-    draft.wait_for(timeout=20_000)
+    draft.wait_for()
     wait_for_result(page)
-    assert page.get_by_text("It hums <i>loudly</i>").first.is_visible()
+    page.get_by_text("It hums <i>loudly</i>").first.wait_for()
     assert fits_the_width(page)
     draft.fill("Please look at the tray. We come tomorrow.")
     sign(page, "Robin")
     page.get_by_role("button", name="Answer", exact=True).click()
-    page.get_by_text("Answered by Robin").wait_for(timeout=10_000)
+    page.get_by_text("Answered by Robin").wait_for()
     customer.reload()
     assert "We come tomorrow." in customer.locator(".card").inner_text()
     # The link is used: it shows its answer and takes nothing more.
@@ -67,11 +67,11 @@ def test_a_yes_stops_at_once_and_stands_on_top_of_the_queue(page, customer, addr
     assert "Stop: do not run the machine" in customer.get_by_role("alert").inner_text()
     assert customer.get_by_role("alert").bounding_box()["y"] < 200
     page.get_by_role("button", name="Messages").click()
-    page.locator(".bp-message").first.wait_for(timeout=10_000)
-    assert "Stop" in page.locator(".bp-message").first.inner_text()
+    says(page.locator(".bp-message").first, "Stop")
+    settle(page)
     page.get_by_role("button", name="Open ").first.click()
     question = first_minute_questions()[1].text
-    page.get_by_text(f"Answered yes: {question}").wait_for(timeout=10_000)
+    page.get_by_text(f"Answered yes: {question}").wait_for()
 
 
 def test_expired_and_guessed_links_say_so(customer, address, library):
@@ -87,25 +87,27 @@ def test_no_view_has_a_serious_finding(chromium, address, library, size, scheme)
     context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
     page = context.new_page()
     page.goto(address)
-    page.get_by_role("button", name="None of these").wait_for(timeout=30_000)
+    page.get_by_role("button", name="None of these").wait_for()
+    settle(page)
     assert serious(page) == []
     page.locator(".stCheckbox label").first.click()
-    page.get_by_role("alert").wait_for(timeout=10_000)
+    page.get_by_role("alert").wait_for()
     assert serious(page) == []
     page.locator(".stCheckbox label").first.click()
+    page.get_by_role("alert").wait_for(state="hidden")
     pass_questions(page)
-    page.locator(".recorder .go").wait_for(timeout=10_000)
+    page.locator(".recorder .go").wait_for()
     assert serious(page) == []
     page.get_by_role("button", name="A hiss that stays").click()
     wait_for_result(page)
     page.locator(".player .pencil").first.click()
     page.get_by_text("Keep this clip").click()
-    page.get_by_label("Your name").wait_for(timeout=10_000)
+    page.get_by_label("Your name").wait_for()
     settle(page)
     assert serious(page) == []
     for view in ("Messages", "Machines"):
         page.get_by_role("button", name=view, exact=True).click()
-        page.get_by_text({"Messages": "Stops first", "Machines": "Past clips"}[view]).wait_for(timeout=10_000)
+        page.get_by_text({"Messages": "Stops first", "Machines": "Past clips"}[view]).wait_for()
         settle(page)
         assert serious(page) == []
     context.close()
@@ -148,10 +150,10 @@ def test_the_network_asks_for_the_pin_before_anything(chromium, lan_address):
     assert serious(page) == []
     page.get_by_label("PIN").fill("111222")
     page.get_by_role("button", name="Open the page").click()
-    assert "not the PIN" in page.get_by_role("alert").inner_text()
+    says(page.get_by_role("alert"), "not the PIN")
     page.get_by_label("PIN").fill("402 975")
     page.get_by_role("button", name="Open the page").click()
-    page.get_by_text("Messages from customers").wait_for(timeout=30_000)
+    page.get_by_text("Messages from customers").wait_for()
     page.get_by_role("button", name="Hear", exact=True).click()
     pass_questions(page)
     assert not page.locator(".recorder .trouble").is_visible()  # a secure connection: there is a microphone

@@ -10,6 +10,7 @@ from tests.browser.walk import (
     fits_the_width,
     hear,
     pass_questions,
+    says,
     serious,
     settle,
     sign,
@@ -84,7 +85,7 @@ def test_from_opening_to_the_next_check_in_a_few_taps(page, hiss_clip):
     wait_for_result(page)
     tell_state(page, "Idle at working temperature")
     taps += 3
-    answers(page).first.wait_for(timeout=10_000)
+    answers(page).first.wait_for()
     assert answers(page).locator(".ask").inner_text()
     assert taps <= MOST_TAPS and time.monotonic() - started < MOST_S
 
@@ -95,13 +96,12 @@ def test_an_answer_leads_to_the_next_check_at_once_and_can_be_taken_back(page):
     wait_for_result(page)
     first = answers(page).locator(".ask").inner_text()
     answers(page).get_by_role("button", name="No", exact=True).click()
-    page.get_by_text("Answered so far: 1").wait_for(timeout=10_000)
+    page.get_by_text("Answered so far: 1").wait_for()
+    settle(page)
     assert answers(page).locator(".ask").inner_text() != first
     page.get_by_text("Answered so far: 1").click()
     page.get_by_role("button", name="Undo").click()
-    page.wait_for_function(
-        "first => document.querySelector('.bp-next .ask')?.innerText === first", arg=first, timeout=10_000
-    )
+    page.wait_for_function("first => document.querySelector('.bp-next .ask')?.innerText === first", arg=first)
 
 
 def test_an_answer_that_means_danger_stops(page):
@@ -110,8 +110,7 @@ def test_an_answer_that_means_danger_stops(page):
     wait_for_result(page)
     assert "gauge" in answers(page).locator(".ask").inner_text()
     answers(page).get_by_role("button", name="Yes", exact=True).click()
-    page.locator(".bp-verdict.bp-stop").wait_for(timeout=10_000)
-    assert "Do not run the machine" in page.locator(".bp-verdict.bp-stop").first.inner_text()
+    says(page.locator(".bp-verdict.bp-stop").first, "Do not run the machine")
 
 
 def test_loop_half_speed_and_the_unusual_moment(page):
@@ -158,15 +157,15 @@ def test_relabel_add_and_keep(page, library, size):
     player = page.locator(".player")
     player.locator(".pencil").first.click()
     player.locator(".editor select").select_option("water_flow")
-    player.locator(".row .more", has_text="corrected by you").first.wait_for(timeout=5_000)
+    player.locator(".row .more", has_text="corrected by you").first.wait_for()
     player.locator(".editor").get_by_role("button", name="Done").click()
     player.get_by_role("button", name="Add a sound that is missing here").click()
     player.locator(".editor select").select_option("beep")
-    page.get_by_text("Keep this clip, with 2 corrections").click(timeout=10_000)
+    page.get_by_text("Keep this clip, with 2 corrections").click()
     page.get_by_role("textbox", name="Name of the machine, as the shop calls it").fill(f"front bar {size}")
     sign(page, "Robin")
     page.get_by_role("button", name="Keep", exact=True).click()
-    page.get_by_text("Kept as a clip of").wait_for(timeout=20_000)
+    page.get_by_text("Kept as a clip of").wait_for()
     assert fits_the_width(page)
     kept = next(clip for clip in library.clips() if clip.added_by == "Robin")
     said = {(label.sound, label.present) for label in library.labels.of(kept.sha256)}
@@ -174,7 +173,7 @@ def test_relabel_add_and_keep(page, library, size):
     assert {sound for sound, present in said if not present} <= set(SOUNDS) and len(said) >= 3
     assert library.opinions(kept.sha256)[0].level == "service"
     page.get_by_role("button", name="Machines").click()
-    page.get_by_text("Past clips, what was heard").wait_for(timeout=10_000)
+    page.get_by_text("Past clips, what was heard").wait_for()
 
 
 def test_a_known_good_clip_plays_beside_the_unusual_one(page, library, hiss_clip, size):
@@ -192,16 +191,16 @@ def test_a_known_good_clip_plays_beside_the_unusual_one(page, library, hiss_clip
     )
     library.mark_good(clip.sha256, by="Robin")
     page.goto(page.url.split("?")[0] + f"?machine={machine}")
-    page.get_by_role("button", name="None of these").wait_for(timeout=30_000)
+    page.get_by_role("button", name="None of these").wait_for()
     pass_questions(page)
     upload(page, ("hiss.wav", hiss_clip))
     wait_for_result(page)
     tell_state(page, "Idle at working temperature")
     good = page.locator(".player .good")
-    good.wait_for(timeout=15_000)
+    good.wait_for()
     good.click()
     true_of(page, ".player audio.other", "!e.paused && e.currentTime > 0")
-    assert "It excuses nothing" in page.locator(".player .note").inner_text()
+    says(page.locator(".player .note"), "It excuses nothing")
 
 
 @pytest.mark.parametrize("size", ["phone"], indirect=True)
@@ -211,9 +210,9 @@ def test_a_film_shows_its_frames(page, files, size):
     true_of(page, ".player video.film", "e.error !== null || e.readyState > 0")
     # A Chromium without that codec shows no film and says no error; with it the frames stand there.
     if film.evaluate("element => element.error === null && element.videoWidth > 0"):
-        film.wait_for(state="visible", timeout=5_000)
+        film.wait_for(state="visible")
     else:
-        film.wait_for(state="hidden", timeout=5_000)
+        film.wait_for(state="hidden")
 
 
 def test_a_picture_goes_with_the_clip_into_report_and_library(page, library, brew_clip, size):
@@ -224,9 +223,9 @@ def test_a_picture_goes_with_the_clip_into_report_and_library(page, library, bre
     page.locator(".st-key-bench_page_pictures_form input[type=file]").set_input_files(
         [{"name": "gauge.jpg", "mimeType": "image/jpeg", "buffer": photo(60 if size == "phone" else 90)}]
     )
-    page.get_by_text("Pictures: 1").wait_for(timeout=15_000)
+    page.get_by_text("Pictures: 1").wait_for()
     choose(page, "It shows", "Gauge")
-    page.get_by_role("img", name="Gauge").wait_for(timeout=10_000)
+    page.get_by_role("img", name="Gauge").wait_for()
     settle(page)
     assert fits_the_width(page) and serious(page) == []
     with page.expect_download() as given:
@@ -237,7 +236,7 @@ def test_a_picture_goes_with_the_clip_into_report_and_library(page, library, bre
     page.get_by_role("textbox", name="Name of the machine, as the shop calls it").fill(f"bar in view {size}")
     sign(page, "Sasha")
     page.get_by_role("button", name="Keep", exact=True).click()
-    page.get_by_text("and 1 picture").wait_for(timeout=20_000)
+    page.get_by_text("and 1 picture").wait_for()
     pictures = [one for clip in library.clips() for one in library.pictures.of(clip.sha256)]
     assert [(one.shows, one.added_by) for one in pictures if one.added_by == "Sasha"][-1] == (
         "gauge",
@@ -264,7 +263,8 @@ def test_a_machines_trend_is_drawn_and_told(page, library, size):
             library.mark_good(kept.sha256, by="Kim")
     page.goto(f"{page.url.split('?')[0]}?view=machines&machine={machine}")
     plot = page.locator(".bp-trend .plot")
-    plot.wait_for(timeout=30_000)
+    plot.wait_for()
+    settle(page)
     rows = page.locator(".bp-trend tbody tr")
     assert rows.count() == plot.locator(".spot").count() >= 2
     assert (

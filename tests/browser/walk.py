@@ -5,6 +5,8 @@ from pathlib import Path
 
 
 def pass_questions(page):
+    page.get_by_role("button", name="None of these").wait_for()
+    settle(page)  # a tap on a page that is still being drawn may be lost
     page.get_by_role("button", name="None of these").click()
     page.locator(".st-key-bench_page_upload input[type=file]").wait_for(state="attached")
     settle(page)
@@ -22,7 +24,7 @@ def hear(page, *files):
     wait_for_result(page)
 
 
-def wait_for_result(page, timeout_s=30):
+def wait_for_result(page, timeout_s=60):
     page.locator(".player .row, .player .empty").first.wait_for(timeout=timeout_s * 1000)
     settle(page)
 
@@ -32,7 +34,7 @@ def choose(page, label, option):
     from playwright.sync_api import TimeoutError as TookTooLong
 
     wanted = page.get_by_role("option", name=option).first
-    for _ in range(6):
+    for _ in range(15):
         page.get_by_label(label).first.click()
         try:
             wanted.click(timeout=2_000)
@@ -42,7 +44,7 @@ def choose(page, label, option):
     raise AssertionError(f"the list {label!r} does not open or lacks {option!r}")
 
 
-def until(page, condition, what, timeout_s=15.0):
+def until(page, condition, what, timeout_s=30.0):
     """Wait until something that is asked of the test's own side is true."""
     end = time.monotonic() + timeout_s
     while not condition():
@@ -50,10 +52,17 @@ def until(page, condition, what, timeout_s=15.0):
         page.wait_for_timeout(50)
 
 
-def true_of(page, selector, condition, timeout_s=15.0):
+def true_of(page, selector, condition, timeout_s=30.0):
     """Wait until a condition (JavaScript over the element `e`) holds; the player's parts are found as well."""
     element = page.locator(selector).first
     until(page, lambda: element.evaluate(f"e => Boolean({condition})"), f"{selector}: {condition}", timeout_s)
+
+
+def says(element, *words):
+    """Wait until an element says all of these words (a page is drawn piece by piece); return all it says."""
+    element.wait_for()
+    until(element.page, lambda: all(one in element.inner_text() for one in words), f"{element} says {words}")
+    return element.inner_text()
 
 
 def sign(page, name):
@@ -66,16 +75,21 @@ def sign(page, name):
 def tell_state(page, words):
     """Tell what the machine was doing when the clip begins."""
     page.get_by_text("Tell about machine and clip").click()
-    page.get_by_label("What was it doing when the clip begins?").first.wait_for(timeout=10_000)
+    page.get_by_label("What was it doing when the clip begins?").first.wait_for()
     choose(page, "What was it doing when the clip begins?", words)
-    page.get_by_text(f"0:00.0 {words.lower()}").first.wait_for(timeout=10_000)
+    page.get_by_text(f"0:00.0 {words.lower()}").first.wait_for()
     settle(page)
 
 
-def settle(page, timeout_s=10.0):
-    """Wait until the page has run to its end (its script is not running any more)."""
+def settle(page, timeout_s=30.0):
+    """Wait until the page has run to its end: for a third of a second nothing runs and nothing is of old."""
+    page.evaluate("window.restless = performance.now()")
     page.wait_for_function(
-        "() => !document.querySelector('[data-testid=stApp]')?.matches('[data-test-script-state=running]')",
+        "() => { const now = performance.now();"
+        " const app = document.querySelector('[data-testid=stApp]');"
+        " const rests = !app || app.matches('[data-test-script-state=notRunning]');"
+        " if (!rests || document.querySelector('[data-stale=true]')) window.restless = now;"
+        " return now - window.restless > 333; }",
         timeout=timeout_s * 1000,
     )
 
