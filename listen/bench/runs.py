@@ -12,6 +12,8 @@ from listen.bench.scene import PumpRun, Scene, overlap_s
 _INTERVAL = re.compile(
     r"\b(?:re-?)?fill(?:s|ed|ing)?\b[^.;]{0,30}?\bevery\s+(\d{1,3})\s*(s|sec|seconds?|m|min|mins|minutes?)\b"
 )
+#: Two sounds that begin within this are one machine's: its pump, which grows quieter when the brew ends.
+_TOGETHER_S = 0.5
 _DRAWS = ("steam", "hot_water", "brew_start", "brew", "cooling_flush", "back_flush", "second_group")
 _DRAW_MARKS = ("steam_open", "hot_water_open", "brew_on", "lever_up", "flush", "fill_button")
 
@@ -115,9 +117,12 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
         if mark.word not in ("brew_off", "lever_down"):
             continue
         tolerance = scene.knowledge.settings.mark_tolerance_s
-        if any(not r.open_end and abs(r.offset_s - mark.at_s) <= tolerance for r in scene.pump_runs()):
-            continue  # a motor did stop then; what goes on is another
+        stopped = [
+            r for r in scene.pump_runs() if not r.open_end and abs(r.offset_s - mark.at_s) <= tolerance
+        ]
         for run in scene.pump_runs():
+            if stopped and not any(abs(run.onset_s - r.onset_s) <= _TOGETHER_S for r in stopped):
+                continue  # a motor did stop then; what goes on is another, unless it began as that one did
             if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)

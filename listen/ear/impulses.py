@@ -14,24 +14,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from listen.ear.bundle import Head
+from listen.ear.click_trains import CLICK_FROM, hear_trains
 from listen.ear.draft import Draft
 from listen.features.around import stroke_inputs
 from listen.features.collect import ClipFeatures
 from listen.features.onsets import OnsetTable
 
-TRAIN_RATE_HZ = (3.0, 30.0)
-#: One part that clicks again and again sounds alike each time; a crackling fire or crockery does not.
-_TRAIN_CLICKS = 7
-_TRAIN_HEIGHT_SPREAD_DB, _TRAIN_COLOUR_SPREAD, _TRAIN_RHYTHM_SPREAD = 5.5, 0.18, 0.6
-#: Strokes that the model is this sure of may differ more; where it is sure of few, there is no train.
-_TRAIN_SURE, _TRAIN_UNSURE = 0.7, 0.15
-_SURE_HEIGHT_SPREAD_DB, _SURE_COLOUR_SPREAD, _SURE_RHYTHM_SPREAD = 8.0, 0.4, 0.75
-#: Gaps of a train within which its next stroke comes, though one was missed.
-_MISSED = 2.3
 _MERGE_S = 0.040
 _FALL_DB = 5.0
-#: Calibrated probability from which an onset is a click, and one that needs no falling peak.
-CLICK_FROM, _SURE_CLICK = 0.6, 0.7
+#: Probability from which a click needs no falling peak.
+_SURE_CLICK = 0.7
 #: Probability from which it is one where something locked to the mains or a motor starts or stops: a valve or a
 #: relay works there; and how far before and after such an edge its stroke may lie, s (common practice).
 _EDGE_CLICK, _EDGE_BEFORE_S, _EDGE_AFTER_S = 0.4, 0.45, 0.15
@@ -88,7 +80,7 @@ def hear_impulses(
     labels = list(head.labels)
     probability = _loud_clicks(onsets, probability, labels)
     click = probability[:, labels.index("click")]
-    drafts, used = _trains(onsets, times, short, click)
+    drafts, used = hear_trains(onsets, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
     at_edge = _near(times, edges_s)
@@ -178,72 +170,6 @@ def _groups(times: np.ndarray, free: np.ndarray) -> list[np.ndarray]:
         else:
             groups.append([int(i)])
     return [np.array(g) for g in groups]
-
-
-def _trains(
-    onsets: OnsetTable, times: np.ndarray, short: np.ndarray, click: np.ndarray
-) -> tuple[list[Draft], np.ndarray]:
-    used = np.zeros(len(times), bool)
-    drafts = []
-    plain = onsets.plain() & (onsets.column("rise_db") > 6.0)
-    candidates = np.flatnonzero(short & (plain | (click >= CLICK_FROM)))
-    longest_gap, shortest_gap = 1 / TRAIN_RATE_HZ[0], 0.7 / TRAIN_RATE_HZ[1]
-    i = 0
-    while i < len(candidates):
-        j = i
-        while j + 1 < len(candidates) and times[candidates[j + 1]] - times[candidates[j]] <= longest_gap:
-            j += 1
-        members = candidates[i : j + 1]
-        i = j + 1
-        if len(members) < _TRAIN_CLICKS:
-            continue
-        gaps = np.diff(times[members])
-        heights, centroids = onsets.column("rise_db")[members], onsets.column("centroid_hz")[members]
-        typical = float(np.median(click[members]))
-        sure = typical >= _TRAIN_SURE
-        # Quartiles, not deviations: a cup or a bark among the clicks does not end the train.
-        alike = _spread(heights) < (_SURE_HEIGHT_SPREAD_DB if sure else _TRAIN_HEIGHT_SPREAD_DB) and _spread(
-            centroids
-        ) < (_SURE_COLOUR_SPREAD if sure else _TRAIN_COLOUR_SPREAD) * np.median(centroids)
-        rate = 1.0 / float(np.median(gaps))
-        variation = _spread(gaps) / float(np.median(gaps))
-        if (
-            not alike
-            or typical < _TRAIN_UNSURE
-            or np.median(gaps) < shortest_gap
-            or not TRAIN_RATE_HZ[0] <= rate <= TRAIN_RATE_HZ[1]
-            or variation > (_SURE_RHYTHM_SPREAD if sure else _TRAIN_RHYTHM_SPREAD)
-        ):
-            continue
-        members = _reached(times, click, members, float(np.median(gaps)))
-        used[(times >= times[members[0]] - 0.02) & (times <= times[members[-1]] + 0.05)] = True
-        certainty = min(0.97, 0.5 + 0.03 * len(members) + 0.25 * max(0.0, 1 - 2 * variation))
-        drafts.append(Draft("click_train", float(times[members[0]]), float(times[members[-1]]) + 0.02, certainty, {
-            "rate_hz": rate, "count": float(len(members)), "regularity": max(0.0, 1.0 - variation),
-            "level_db": float(np.median(heights)),
-        }))  # fmt: skip
-    return drafts, used
-
-
-def _reached(times: np.ndarray, click: np.ndarray, members: np.ndarray, gap_s: float) -> np.ndarray:
-    """A train with the clicks at both ends that one missed stroke parts from it."""
-    first, last = int(members[0]), int(members[-1])
-    sure = np.flatnonzero(click >= CLICK_FROM)
-    for row in sure[sure < first][::-1]:
-        if times[first] - times[row] > _MISSED * gap_s:
-            break
-        first = int(row)
-    for row in sure[sure > last]:
-        if times[row] - times[last] > _MISSED * gap_s:
-            break
-        last = int(row)
-    return np.unique(np.concatenate([[first], members, [last]]))
-
-
-def _spread(values: np.ndarray) -> float:
-    """Standard deviation of the middle half, as of a normal distribution."""
-    low, high = np.percentile(values, [25, 75])
-    return float(high - low) / 1.349
 
 
 def _crowded(clicks_s: np.ndarray, perhaps_s: np.ndarray, at_s: float, at_edge: bool) -> bool:

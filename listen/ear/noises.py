@@ -76,6 +76,8 @@ _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.5
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: How far its level may drift in all, dB, and over how many segments it is near itself (2 s).
 _DRIFT_DB, _NEAR = 8.0, 8
+#: What is left of a clip before or behind it, in segments (1.5 s).
+_LAST = 6
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 #: How far gravel may seem to reach into a release, s.
@@ -209,6 +211,7 @@ def _followed(level: np.ndarray, p: np.ndarray, first: int, stop: int) -> tuple[
     """Return a span with what lies beside it at the same level, as far as the model lets it.
 
     The level may drift: it stays near that of the seconds that the span was followed to last.
+    What is left to an end of the clip is too little for the model to rule it out, while the level stays.
     """
     lowest_db = float(np.median(level[first:stop])) - _DRIFT_DB
     stays = (level >= lowest_db) & (p >= _NOT_RULED_OUT)
@@ -220,6 +223,15 @@ def _followed(level: np.ndarray, p: np.ndarray, first: int, stop: int) -> tuple[
         if level[stop] < _near_db(level[max(first, stop - _NEAR) : stop]) - _EVEN_DB:
             break
         stop += 1
+    if 0 < first <= _LAST and np.all(
+        np.abs(level[:first] - _near_db(level[first : first + _NEAR])) <= _EVEN_DB
+    ):
+        first = 0
+    rest = level[stop:]
+    if 0 < len(rest) <= _LAST and np.all(
+        np.abs(rest - _near_db(level[max(first, stop - _NEAR) : stop])) <= _EVEN_DB
+    ):
+        stop = len(p)
     return first, stop
 
 

@@ -31,8 +31,8 @@ _HUM_HIGHEST_HZ = 800.0
 _SHAFT_SHARE, _SHAFT_LINES = 0.4, 3
 #: A rise like this within one run is a second source that joins (a pump beside a refrigerator).
 _JOIN_DB = 8.0
-#: Pause in which lines may be lost, s.
-_LOST_S = 4.0
+#: Pause in which lines may be lost, s; and where nothing fell before it and nothing rose after it.
+_LOST_S, _LOST_UNSEEN_S = 4.0, 12.0
 #: Two spans that share this much are one sound.
 _SAME_SHARE = 0.9
 #: What differs by this much is no lost line but another machine, heard when the first had stopped.
@@ -173,7 +173,7 @@ def _mended(drafts: list[Draft]) -> list[Draft]:
             continue
         if (
             last is not None and last.sound == draft.sound and not (last.edge_end and draft.edge_start)
-            and -0.5 < draft.onset_s - last.offset_s < _LOST_S
+            and -0.5 < draft.onset_s - last.offset_s < _longest_pause_s(last, draft)
             and abs(draft.measures["level_db"] - last.measures["level_db"]) < _OTHER_DB
         ):  # fmt: skip
             last.offset_s, last.open_end, last.edge_end = draft.offset_s, draft.open_end, draft.edge_end
@@ -181,6 +181,10 @@ def _mended(drafts: list[Draft]) -> list[Draft]:
             continue
         out.append(draft)
     return out
+
+
+def _longest_pause_s(one: Draft, next_one: Draft) -> float:
+    return _LOST_S if one.edge_end or next_one.edge_start else _LOST_UNSEEN_S
 
 
 def _alike(one: Draft, other: Draft) -> bool:

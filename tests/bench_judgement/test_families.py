@@ -225,6 +225,9 @@ def test_chatter_against_a_clock_and_a_flow_meter() -> None:
     assert (untold.verdict, untold.level, codes(untold)[0]) == ("abnormal", "service", "chatter")
     clock = say(ev("click_train", 5.0, 30.0, rate_hz=2.0, count=50.0, regularity=0.99), machine=UNKNOWN)
     assert clock.verdict == "cannot_tell"
+    # A slow one drops out three times a second and keeps no time.
+    slow = ev("click_train", 5.0, 7.4, rate_hz=2.9, count=7.0, regularity=0.6)
+    assert codes(say(slow, did=("0:00 idle_hot",))) == ["chatter"]
     few = say(ev("click_train", 5.0, 5.4, rate_hz=10.0, count=4.0), machine=UNKNOWN)
     assert few.verdict == "cannot_tell"
     meter = ev("click_train", 5.0, 27.0, rate_hz=18.0, count=400.0, regularity=0.95)
@@ -259,6 +262,17 @@ def test_pump_that_runs_on_depends_on_the_shared_pump() -> None:
     assert (own.verdict, codes(own)[0]) == ("abnormal", "pump_runs_on")
     unknown = say(*events, did=did, machine=replace(ROTARY, shared_pump=None))
     assert unknown.verdict == "cannot_tell" and unknown.level == "watch"
+
+
+@pytest.mark.parametrize(("whole_from_s", "runs_on"), [(3.1, True), (0.0, False)])
+def test_a_pump_that_grows_quieter_at_the_stop_and_goes_on_is_that_pump(whole_from_s, runs_on) -> None:
+    """The ear may tell the loud stretch and the whole run; what ran before the brew is another motor."""
+    loud = ev("motor_run", 3.1, 28.0)
+    whole = ev("motor_run", whole_from_s, 60.0, open_start=whole_from_s == 0.0, open_end=True)
+    got = say(
+        click(3.0), loud, whole, click(28.0), ev("burst", 28.1, 29.0), did=BREW_DID, machine=ROTARY, at=60.0
+    )
+    assert ("pump_runs_on" in codes(got)) is runs_on
 
 
 def test_three_fills_in_a_night_are_not_too_often() -> None:
@@ -473,12 +487,20 @@ def test_a_very_loud_hiss_whose_beginning_is_not_known_stops_and_a_leak_does_not
 
 
 def test_a_hiss_that_is_hardly_sure_is_no_proof_that_the_boiler_is_dry() -> None:
-    def tap(p: float) -> Judgement:
-        hiss = ev("hiss", 2.0, 14.0, p, level_db=34.0)
+    def tap(p: float, sound: str = "hiss") -> Judgement:
+        hiss = ev(sound, 2.0, 14.0, p, level_db=34.0)
         return say(hiss, did=("0:00 idle_hot", "0:01.9 hot_water_open"), at=15.0)
 
     assert "probe_reads_full" in codes(tap(0.9)) and tap(0.9).level == "stop"
-    assert "probe_reads_full" not in codes(tap(0.6)) and tap(0.6).level != "stop"
+    # It says so, and asks; a jet that is sure proves it as well.
+    assert codes(tap(0.6)) == ["probe_reads_full"] and (tap(0.6).level, tap(0.6).verdict) == (
+        "watch",
+        "cannot_tell",
+    )
+    assert tap(0.6).question == "Did water come from the hot-water tap, or only steam?"
+    assert tap(0.9, "blast").level == "stop"
+    water = ev("water_flow", 2.0, 14.0)
+    assert say(water, did=("0:00 idle_hot", "0:01.9 hot_water_open"), at=15.0).level == "fine"
 
 
 def test_a_buzz_that_ends_in_a_discharge_was_a_valves_though_no_pump_is_made_out() -> None:

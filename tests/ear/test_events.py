@@ -3,9 +3,17 @@
 import numpy as np
 import pytest
 
+from listen.ear.click_trains import CLICK_FROM
 from listen.ear.draft import Draft, numbered
-from listen.ear.events import _begin_with_clicks, _cracking, _made_of_strokes, _no_jet, listen_for_events
-from listen.ear.impulses import _SURE_CLICK, CLICK_FROM
+from listen.ear.events import (
+    _begin_with_clicks,
+    _cracking,
+    _made_of_strokes,
+    _no_jet,
+    _rather_water,
+    listen_for_events,
+)
+from listen.ear.impulses import _SURE_CLICK
 from listen.vocabulary import SOUNDS
 from tests.support.heads import bundle_of, logit_of, onset_head, texture_head
 from tests.support.signals import band_noise, click, collect, comb, noise, put, tones, within
@@ -118,18 +126,37 @@ def test_water_made_of_strokes_is_doubted(sound, probability, strokes, doubted):
     assert _made_of_strokes(draft, [Draft(word, a, b, 0.9, {}) for word, a, b in strokes]) is doubted
 
 
+BEANS_S = (1.0, 1.4, 2.0, 2.9, 3.3, 4.0, 4.2, 5.0)
+
+
 @pytest.mark.parametrize(
     ("sound", "probability", "strokes_s", "word"),
     [
-        ("water_flow", 0.6, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "grinder"),
-        ("water_flow", 0.6, (1.0, 2.9), "water_flow"),
-        ("water_flow", 0.9, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "water_flow"),
-        ("boil", 0.6, (1.0, 1.4, 2.9, 4.0, 4.2, 5.0), "boil"),
+        ("water_flow", 0.6, BEANS_S, "grinder"),
+        # A splash now and then is water's own.
+        ("water_flow", 0.6, BEANS_S[::2], "water_flow"),
+        ("water_flow", 0.9, BEANS_S, "water_flow"),
+        ("boil", 0.6, BEANS_S, "boil"),
     ],
 )
 def test_what_cracks_again_and_again_in_running_water_is_a_grinder(sound, probability, strokes_s, word):
     draft = _cracking(Draft(sound, 0.5, 6.0, probability, {}), np.array(strokes_s))
     assert draft.sound == word
+
+
+@pytest.mark.parametrize(
+    ("jet_p", "water_s", "word", "probability"),
+    [
+        (0.9, (2.0, 9.0), "hiss", 0.6),
+        # Running water beside a part of it, or beside a plain jet, changes nothing.
+        (0.9, (2.0, 4.0), "blast", 0.9),
+        (0.97, (2.0, 9.0), "blast", 0.97),
+    ],
+)
+def test_a_jet_in_which_water_runs_all_along_is_doubted(jet_p, water_s, word, probability):
+    jet, water = Draft("blast", 2.0, 9.0, jet_p), Draft("water_flow", *water_s, 0.5)
+    heard = _rather_water(jet, [jet, water])
+    assert (heard.sound, heard.probability) == (word, probability)
 
 
 GRINDER = Draft("grinder", 3.0, 9.0, 0.8)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from listen.ear.impulses import _SURE_CLICK, CLICK_FROM, TRAIN_RATE_HZ, hear_impulses
+from listen.ear.click_trains import CLICK_FROM, TRAIN_RATE_HZ
+from listen.ear.impulses import _SURE_CLICK, hear_impulses
 from listen.features.around import STROKE_INPUTS
 from tests.support.heads import NO, linear_head, logit_of, onset_head
 from tests.support.signals import RATE_HZ, band_noise, click, collect, noise, put, within
@@ -145,6 +146,25 @@ def test_slow_clicks_are_no_train(rate_hz):
     assert rate_hz < TRAIN_RATE_HZ[0]
     drafts = heard(clicks_at(np.arange(1.0, 5.5, 1 / rate_hz)))
     assert set(words(drafts)) == {"click"}
+
+
+def test_a_slow_train_keeps_no_time():
+    """A relay that drops out again and again, three times a second, does so unevenly (common practice)."""
+    times = 1.0 + np.cumsum((0.0, 0.3, 0.45, 0.25, 0.5, 0.3, 0.28, 0.42))
+    (train,) = heard(clicks_at(times, alike=True))
+    assert train.sound == "click_train" and train.measures["count"] == 8
+    assert train.measures["rate_hz"] == pytest.approx(3.3, abs=0.2)
+    # So do beans, but each in its own way.
+    assert "click_train" not in words(heard(clicks_at(times[:5], alike=True)))
+
+
+def test_a_train_under_a_voice_rises_from_here_and_from_there():
+    times = 1.0 + np.arange(12) * 0.25
+    voiced = clicks_at(times, alike=True)
+    for n, at_s in enumerate(times):
+        if n % 3:
+            voiced += within(band_noise(6.0, 0.02 * n / 12, n, 500, 3000), at_s - 0.1, at_s + 0.1)
+    assert words(heard(voiced)) == ["click_train"]
 
 
 def test_five_clicks_are_no_train():

@@ -134,6 +134,15 @@ def test_what_runs_evenly_is_followed_while_its_level_stays():
     assert _followed(np.full(4, -40.0), np.full(4, 0.5), 0, 4) == (0, 4)
 
 
+def test_what_is_left_of_a_clip_at_the_same_level_belongs_to_what_ran_evenly_before_it():
+    level = np.full(40, -40.0)
+    p = np.array([0.0] * 5 + [0.5] * 30 + [0.0] * 5)
+    assert _followed(level, p, 5, 35) == (0, 40)
+    # Not where it grew quieter or louder, and not where more than a moment is left.
+    assert _followed(np.where(np.arange(40) < 35, -40.0, -34.0), p, 5, 35) == (0, 35)
+    assert _followed(level, np.array([0.0] * 12 + [0.5] * 16 + [0.0] * 12), 12, 28) == (12, 28)
+
+
 def test_being_followed_makes_a_sound_no_less_sure():
     p = np.array([0.1, 0.1, 0.7, 0.8, 0.1, 0.1])
     assert _surest(p, 2, 4) == pytest.approx(0.8) and _surest(p, 0, 6) < 0.6

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from listen.ear.tones import hear_tones
+from listen.ear.draft import Draft
+from listen.ear.tones import _mended, hear_tones
 from listen.features.mains import comb_tracks, estimate_mains
 from tests.support.signals import RATE_HZ, band_noise, collect, comb, motor, noise, tones, within
 
@@ -241,3 +242,13 @@ def test_a_motor_is_found_among_many_faint_lines():
     # Noise of few bins makes peaks that are no lines: they weigh next to nothing.
     faint = between(motor(50, 4, 0.03, 0.004)) + noise(DURATION_S, 0.004, 7)
     assert_placed(only(heard(faint, 50), "motor_run"))
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "falls", "joined"),
+    [(3.0, True, True), (9.0, False, True), (9.0, True, False), (14.0, False, False)],
+)
+def test_a_motor_whose_lines_are_lost_for_a_while_goes_on_unless_it_fell_silent(gap_s, falls, joined):
+    before = Draft("motor_run", 1.5, 113.0, 0.9, {"level_db": 30.0}, edge_start=True, edge_end=falls)
+    after = Draft("motor_run", 113.0 + gap_s, 190.0, 0.9, {"level_db": 32.0}, edge_start=False, edge_end=True)
+    assert len(_mended([before, after])) == (1 if joined else 2)

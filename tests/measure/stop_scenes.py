@@ -54,6 +54,8 @@ class StopFamily:
         Parts of the profile that the technician does not know.
     weight : float
         Share of the usual count of scenes (long ones are fewer).
+    least_db : float
+        How far over all else the sound must stand before its pattern asks for a stop.
     """
 
     name: str
@@ -67,6 +69,7 @@ class StopFamily:
     hides: tuple[str, ...] = ()
     weight: float = 1.0
     twin_length_s: tuple[float, float] | None = None
+    least_db: float = 0.0
 
 
 def _one_of(score: Score, *words: str) -> str:
@@ -388,7 +391,8 @@ FAMILIES: tuple[StopFamily, ...] = (
     StopFamily("blast_untold", "blast", ("jet that no given state explains",), _blast_untold, (14, 22), "normal_warm_up", told=False),
     StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24), weight=1.4),
     StopFamily(
-        "element_bang", "element_failed", ("loud bang in a given warm-up, and no boiling after it",), _element_bang, (12, 20), "no_burst"
+        "element_bang", "element_failed", ("loud bang in a given warm-up, and no boiling after it",), _element_bang, (12, 20), "no_burst",
+        least_db=25.0,
     ),
     StopFamily(
         "fill_never_ends", "fill_never_ends", ("pump for more than 60 s in a given fill or idle state",), _fill, (78, 95), "fill_never_ends",
