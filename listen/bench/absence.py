@@ -170,10 +170,13 @@ def _discharge_by(scene: Scene, run: PumpRun) -> float:
 
 
 @fact
-def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float) -> Answer:
+def burst_missing(
+    scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float, unproven: bool = False
+) -> Answer:
     """A loaded brew has ended and no discharge is heard within `within_s` of its end.
 
     Pump runs of one brew (a pause for pre-infusion) count together; the last one ends it.
+    With `unproven` it is enough that none is heard, though the clip may not carry one.
     """
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -183,7 +186,7 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
         pieces = [(r.onset_s, r.offset_s) for r in runs]
         if wide[1] - wide[0] - uncovered_s(wide, pieces) < min_loaded_s:
             continue
-        answer = _burst_after(scene, runs, within_s)
+        answer = _burst_after(scene, runs, within_s, unproven)
         if answer.truth == "yes":
             return answer
         if answer.truth == "cannot_tell":
@@ -191,7 +194,7 @@ def burst_missing(scene: Scene, *, states: tuple[str, ...], min_loaded_s: float,
     return unsure
 
 
-def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
+def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: bool) -> Answer:
     run = max(runs, key=lambda r: (not r.open_end, r.offset_s))
     ids = tuple(i for r in runs for i in r.event_ids)
     late = scene.knowledge.settings.mark_tolerance_s
@@ -214,7 +217,7 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float) -> Answer:
         return Answer("cannot_tell", (say,), (alike[0].id,))
     if not scene.carries_throughout("burst", *window, slice_s=0.4):
         say = "no discharge heard after the brew, but this clip does not carry one"
-        return Answer("cannot_tell", (say,), ids, (("burst", *window),))
+        return Answer("yes" if unproven else "cannot_tell", (say,), ids, (("burst", *window),))
     say = (
         f"pump from {clock(runs[0].onset_s)} to {clock(run.offset_s)}, and no discharge up to "
         f"{clock(end)} (the clip carries one)"

@@ -49,13 +49,15 @@ def fills_counted(
 
 
 @fact
-def no_fill_in(scene: Scene, *, states: tuple[str, ...]) -> Answer:
-    """No fill begins or ends in given states; a motor that no click belongs to is another appliance."""
+def no_fill_in(scene: Scene, *, states: tuple[str, ...], sure: float = 0.0) -> Answer:
+    """No fill that is at least that sure begins or ends in given states; a motor without a click is another appliance."""
     stretches = [scene.widened(s) for s in scene.stretches(states)]
     fills = [
         r
         for r in scene.pump_runs()
-        if any(overlap_s((r.onset_s, r.offset_s), s) > 0.3 for s in stretches) and _is_fill(scene, r)
+        if any(overlap_s((r.onset_s, r.offset_s), s) > 0.3 for s in stretches)
+        and _is_fill(scene, r)
+        and any(e.id in r.event_ids and e.probability >= sure for e in scene.events)
     ]
     return NO if fills else Answer("yes", ("no fill is heard with it",))
 

@@ -27,8 +27,8 @@ _WINDOW, _HOP = 15, 4
 _RISE_DB, _BANDS_BUT, _OWN = 5.0, 2, 30
 #: How much of the noise beats twice a cycle, and how much more than while the pump runs alone (development scenes).
 _BEATS, _BEATS_MORE = 0.28, 0.08
-#: Beating of a run that hardly beats, what stands out from it, and for how many windows.
-_HARDLY, _BEATS_ALONE, _AGREE_ALONE = 0.05, 0.14, 4
+#: Beating of a run that hardly beats, what stands out from it, for how many windows, and how far some band rises, dB.
+_HARDLY, _BEATS_ALONE, _AGREE_ALONE, _RISE_ALONE_DB = 0.05, 0.14, 4, 1.0
 #: Without a pump: beating, how many times that of the rest of the clip and of once a cycle, rise in three bands, dB.
 _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.0, 1.3, 6.0, 3
 #: It is something's own noise where that lasts for so much of it.
@@ -100,7 +100,8 @@ def _under(
     if arcs or pump.sound != "motor_run" or np.percentile(twice, _OWN) > _HARDLY:
         return arcs
     # A motor's noise does not beat at all: here the beating tells, however little the noise rises.
-    spans = [(a, b) for a, b in runs(twice >= _BEATS_ALONE, gap=1) if b - a >= _AGREE_ALONE]
+    joins = (twice >= _BEATS_ALONE) & (rise_db[:, -1] >= _RISE_ALONE_DB)
+    spans = [(a, b) for a, b in runs(joins, gap=1) if b - a >= _AGREE_ALONE]
     arcs = [_arc(bands, starts, rise_db, a, b) for a, b in spans]
     return [arc for arc in arcs if not any(arc.overlap_s(g) > 0.0 for g in gravel)]
 

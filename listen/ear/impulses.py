@@ -32,6 +32,8 @@ _SUREST = 0.97
 #: Probability of a thump or a bang together, of a thump alone, and the rise, or the height of all of it, from
 #: which it may be a bang.
 _KNOCK_FROM, _THUMP_FROM, _BANG_DB, _BANG_HEIGHT_DB = 0.5, 0.3, 20.0, 30.0
+#: A loud onset is one of these strokes from here, all taken together.
+_STROKE_FROM = 0.75
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
 _BANG_SHARE = 0.5
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
@@ -93,7 +95,8 @@ def hear_impulses(
         if knock is not None:
             drafts.append(knock)
             continue
-        if at_edge[best] and click[best] >= _EDGE_CLICK:
+        # What starts or stops with a valve or a relay has its click; a loud stroke is none of the room's.
+        if click[best] >= _EDGE_CLICK and (at_edge[best] or _plainly(onsets, probability, labels, int(best))):
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue
         name = labels[int(np.argmax(probability[best]))]
@@ -134,15 +137,24 @@ def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group
         for word in ("bang", "thump")
     )
     best = int(np.argmax(bang + thump))
-    if bang[best] + thump[best] < _KNOCK_FROM and thump[best] < _THUMP_FROM:
-        return None
     row = int(group[best])
+    if bang[best] + thump[best] < _KNOCK_FROM and thump[best] < _THUMP_FROM:
+        rather = bang[best] + thump[best] > probability[row, labels.index("click")]
+        if not (rather and _plainly(onsets, probability, labels, row)):
+            return None
     rise_db, height_db = float(onsets.column("rise_db")[row]), onsets.height_db(row)
     loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB
     word = "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump"
     draft = _draft(word, onsets, row, float(bang[best] + thump[best]))
     draft.measures["level_db"] = max(rise_db, height_db)
     return draft
+
+
+def _plainly(onsets: OnsetTable, probability: np.ndarray, labels: list[str], row: int) -> bool:
+    """Whether a loud onset is a stroke, be it a click or a knock: it must not go unnamed for being between them."""
+    strokes = [labels.index(word) for word in ("click", "thump", "bang") if word in labels]
+    loud = onsets.column("rise_db")[row] >= _BANG_DB or onsets.height_db(row) >= _BANG_HEIGHT_DB
+    return bool(loud and probability[row, strokes].sum() >= _STROKE_FROM)
 
 
 def _draft(name: str, onsets: OnsetTable, row: int, probability: float) -> Draft:

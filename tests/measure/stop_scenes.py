@@ -399,7 +399,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         weight=0.7, twin_length_s=(30, 50),
     ),
     StopFamily(
-        "line_fill_never_ends", "fill_never_ends", ("hum for more than 60 s in a given fill",), _line_fill, (70, 85), "fill_never_ends",
+        "line_fill_never_ends", "fill_never_ends", ("hum for more than 60 s in a given fill", "motor for more than 60 s in a given fill of a machine without a pump"), _line_fill, (70, 85), "fill_never_ends",
         {"pump": "none"}, weight=0.6, twin_length_s=(20, 40),
     ),
     StopFamily(
@@ -416,7 +416,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         _boils_and_grows, (98, 110), weight=0.5,
     ),
     StopFamily(
-        "no_click_no_burst", "missing_click_brew", ("no click at a given brew start and no discharge after it",), _no_click_no_burst,
+        "no_click_no_burst", "missing_click_brew", ("no click at a given brew start and no discharge after it", "no click at a given brew start and no discharge made out after it"), _no_click_no_burst,
         (14, 24), "missing_click_brew",
     ),
     StopFamily("no_burst", "no_burst", ("no discharge after a given brew",), _no_burst, (13, 26), "no_burst", weight=1.5),
