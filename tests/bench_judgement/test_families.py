@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from listen.bench import Judgement
+from listen.types import Limit
 from tests.bench_judgement.scenes import (
     BREW_DID,
     GOOD,
@@ -55,6 +56,19 @@ def test_missing_click_brew_needs_a_group_that_clicks_and_a_clip_that_carries_cl
     assert deaf.verdict == "cannot_tell" and "missing_click_brew" not in codes(deaf)
     faint = say(click(3.0, p=0.4), *events, did=BREW_DID)
     assert faint.verdict == "cannot_tell" and "missing_click_brew" not in codes(faint)
+
+
+def test_a_missing_click_with_a_discharge_that_the_clip_cannot_carry_keeps_the_handle_locked() -> None:
+    call = replace(GOOD, limits=(Limit("narrow_band", "A call.", ("hiss", "burst")),))
+    silent = [e for e in without(brew(), 0) if e.sound != "burst"]
+    bad = say(*silent, did=BREW_DID, quality=call)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "stop", "missing_click_brew")
+    assert "handle" in bad.findings[0].stop_kinds
+    # One that is heard, or a click that is there, or a group that has no such valve: no stop.
+    assert say(*without(brew(), 0), did=BREW_DID, quality=call).level == "service"
+    clicked = say(*(e for e in brew() if e.sound != "burst"), did=BREW_DID, quality=call)
+    assert clicked.level == "watch" and clicked.verdict == "cannot_tell"
+    assert "missing_click_brew" not in codes(say(*silent, did=BREW_DID, quality=call, machine=MANUAL))
 
 
 def test_a_click_without_brew_story_is_asked_for_not_accused() -> None:
@@ -439,6 +453,15 @@ def test_a_hum_through_one_long_fill_stops_and_through_many_short_ones_does_not(
     assert "fill_never_ends" not in codes(many)
 
 
+def test_what_turns_through_a_minute_of_a_given_fill_stops_a_machine_that_the_line_fills() -> None:
+    line = replace(ROTARY, pump="none", water="plumbed")
+    fridge = ev("motor_run", 0.0, 90.0, open_start=True, open_end=True, slip=0.05)
+    long = say(click(2.0), fridge, did=("0:00 idle_hot", "0:02 auto_fill"), machine=line, at=90.0)
+    assert codes(long)[0] == "fill_never_ends" and long.level == "stop"
+    short = ("0:00 idle_hot", "0:02 auto_fill", "0:20 idle_hot")
+    assert "fill_never_ends" not in codes(say(click(2.0), fridge, did=short, machine=line, at=90.0))
+
+
 def test_a_refrigerator_through_the_whole_clip_is_no_endless_fill_beside_a_pump() -> None:
     fridge = ev("motor_run", 0.0, 116.0, open_start=True, open_end=True, slip=0.05)
     fills = [e for t in (13.0, 51.0, 91.0) for e in fill(t, t + 4.0)]
@@ -499,6 +522,12 @@ def test_a_hiss_that_is_hardly_sure_is_no_proof_that_the_boiler_is_dry() -> None
     )
     assert tap(0.6).question == "Did water come from the hot-water tap, or only steam?"
     assert tap(0.9, "blast").level == "stop"
+    # A fill excuses it if it is sure.
+    did = ("0:00 idle_hot", "0:01.9 hot_water_open")
+    for p, level in ((0.7, "stop"), (0.9, "fine")):
+        strokes = ev("stroke_train", 7.0, 10.0, p)
+        steam = ev("hiss", 2.0, 14.0, 0.9, level_db=34.0)
+        assert say(steam, strokes, did=did, at=15.0, machine=replace(VIBRATORY, fill="probe")).level == level
     water = ev("water_flow", 2.0, 14.0)
     assert say(water, did=("0:00 idle_hot", "0:01.9 hot_water_open"), at=15.0).level == "fine"
 
