@@ -52,19 +52,26 @@ def without_pump(
     at_least: float = 0.0,
     to_end: bool = False,
     ends: bool = False,
+    throughout: bool = False,
 ) -> Answer:
     """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB.
 
     `to_end`: it must still be there at the end of the clip; `ends`: it must have ended before.
+    What turns while the machine is off at the wall is no pump of it; with `throughout`, neither
+    is what turns through the whole clip.
     """
-    runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs()]
+    runs = [
+        (r.onset_s, r.offset_s) for r in scene.pump_runs() if not (throughout and r.open_start and r.open_end)
+    ]
     stretches = scene.narrowed(states)
+    unplugged = scene.stretches(("off_at_wall",))
     total, events = 0.0, []
     for e in scene.counted(*sounds):
         if e.measures.get("level_db", at_least) < at_least:
             continue
         span = (e.onset_s, e.offset_s)
-        if sum(overlap_s(span, r) for r in runs) > 0.3 * max(e.duration_s, 1e-3):
+        off = sum(overlap_s(span, s) for s in unplugged) > 0.5 * e.duration_s
+        if not off and sum(overlap_s(span, r) for r in runs) > 0.3 * max(e.duration_s, 1e-3):
             continue
         inside = sum(overlap_s(span, s) for s in stretches)
         if inside > 0.0 or any(s[0] <= e.onset_s <= s[1] for s in stretches):
@@ -121,7 +128,8 @@ def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
             continue
         to_s = max(e.offset_s for e in flow)
         on_s = to_s - max(mark.at_s, flow[0].onset_s)
-        pumped = sum(overlap_s((mark.at_s, to_s), (r.onset_s, r.offset_s)) for r in scene.pump_runs())
+        runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs() if not scene.another_clicks(r)]
+        pumped = sum(overlap_s((mark.at_s, to_s), run) for run in runs)
         if on_s > longer_than_s and pumped <= 0.5 * on_s:
             say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"
             return Answer("yes", (say,), tuple(e.id for e in flow))

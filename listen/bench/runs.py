@@ -12,7 +12,7 @@ from listen.bench.scene import PumpRun, Scene, overlap_s
 _INTERVAL = re.compile(
     r"\b(?:re-?)?fill(?:s|ed|ing)?\b[^.;]{0,30}?\bevery\s+(\d{1,3})\s*(s|sec|seconds?|m|min|mins|minutes?)\b"
 )
-#: Two sounds that begin within this are one machine's: its pump, which grows quieter when the brew ends.
+#: Strokes that begin within this are one pump's, which grows quieter when the brew ends, s.
 _TOGETHER_S = 0.5
 _DRAWS = ("steam", "hot_water", "brew_start", "brew", "cooling_flush", "back_flush", "second_group")
 _DRAW_MARKS = ("steam_open", "hot_water_open", "brew_on", "lever_up", "flush", "fill_button")
@@ -93,7 +93,7 @@ def pump_longer_than(scene: Scene, *, states: tuple[str, ...], run_s: float) -> 
     """
     stretches = scene.stretches(states)
     for run in scene.pump_runs():
-        if run.open_start and run.open_end and _another_clicks(scene, run):
+        if scene.another_clicks(run):
             continue
         inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches)
         if inside > run_s:
@@ -123,18 +123,19 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
             r for r in scene.pump_runs() if not r.open_end and abs(r.offset_s - mark.at_s) <= tolerance
         ]
         for run in scene.pump_runs():
-            if stopped and not any(abs(run.onset_s - r.onset_s) <= _TOGETHER_S for r in stopped):
-                continue  # a motor did stop then; what goes on is another, unless it began as that one did
+            if stopped and not _same_strokes(scene, run, stopped):
+                continue  # a motor did stop then; what goes on is another
             if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
 
 
-def _another_clicks(scene: Scene, run: PumpRun) -> bool:
-    return any(
-        r is not run and not r.open_start and scene.heard_near("click", r.onset_s, 0.7)
-        for r in scene.pump_runs()
+def _same_strokes(scene: Scene, run: PumpRun, stopped: list[PumpRun]) -> bool:
+    """Tell whether a run is of strokes that began with what stopped: no other appliance of a kitchen strokes."""
+    strokes = {e.id for e in scene.counted("stroke_train")}
+    return bool(strokes & set(run.event_ids)) and any(
+        abs(run.onset_s - r.onset_s) <= _TOGETHER_S for r in stopped
     )
 
 

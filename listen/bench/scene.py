@@ -150,6 +150,17 @@ class Scene:
             )
         return [r for r in runs if not self._is_fan(r)]
 
+    def another_clicks(self, run: PumpRun) -> bool:
+        """Tell whether a motor that goes through the whole clip is not the pump: another one starts with a click."""
+        return (
+            run.open_start
+            and run.open_end
+            and any(
+                r is not run and not r.open_start and self.heard_near("click", r.onset_s, 0.7)
+                for r in self.pump_runs()
+            )
+        )
+
     def _is_fan(self, run: PumpRun) -> bool:
         if not self.heard_near("fan", run.onset_s, 1.0) or self.heard_near("click", run.onset_s, 0.7):
             return False

@@ -33,6 +33,8 @@ _HARDLY, _BEATS_ALONE, _AGREE_ALONE, _RISE_ALONE_DB = 0.05, 0.14, 4, 1.0
 _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.0, 1.3, 6.0, 3
 #: It is something's own noise where that lasts for so much of it.
 _BESIDE = 0.4
+#: A coil buzzes on, an arc does not: times as long as the arc.
+_LONGER = 2.0
 #: Windows that agree, and what of a run's edges is left out, s.
 _AGREE, _EDGE_S = 2, 0.5
 #: Where its edges are looked for, s around the first and the last window, and how high they are, dB.
@@ -59,7 +61,13 @@ def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Dra
         return []
     beats = _Beats(levels.features)
     gravel = [d for d in beating if d.sound == "gravel"]
-    out = [arc for pump in pumps for arc in _under(pump, levels, bands, beats, gravel)]
+    buzzes = [d for d in beating if d.sound == "mains_buzz"]
+    out = [
+        arc
+        for pump in pumps
+        for arc in _under(pump, levels, bands, beats, gravel)
+        if not _of_a_coil(arc, buzzes)
+    ]
     alone = _alone(bands, beats, [*pumps, *beating])
     return out + [arc for arc in alone if not any(d.overlap_s(arc) > 0.0 for d in out)]
 
@@ -104,6 +112,14 @@ def _under(
     spans = [(a, b) for a, b in runs(joins, gap=1) if b - a >= _AGREE_ALONE]
     arcs = [_arc(bands, starts, rise_db, a, b) for a, b in spans]
     return [arc for arc in arcs if not any(arc.overlap_s(g) > 0.0 for g in gravel)]
+
+
+def _of_a_coil(arc: Draft, buzzes: Sequence[Draft]) -> bool:
+    """Whether a coil buzzes all along and far beyond: its noise beats as well."""
+    return any(
+        b.overlap_s(arc) > _BESIDE * arc.duration_s and b.duration_s > _LONGER * arc.duration_s
+        for b in buzzes
+    )
 
 
 def _alone(bands: np.ndarray, beats: _Beats, others: Sequence[Draft]) -> list[Draft]:

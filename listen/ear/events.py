@@ -35,9 +35,9 @@ _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
 _WITH_WATER, _PLAIN_JET = 0.6, 0.95
 #: So many strokes, and so many a second, are beans that crack.
 _CRACKS, _CRACKS_PER_S = 3, 1.3
-#: A jet that no single second vouches for stands at least that far over its surroundings, dB; it is a grinder's
-#: where that one lasts for so much of it, and a coil's where both of its edges lie so near to the coil's, s.
-_LEAST_JET_DB, _WITHIN, _TOGETHER_S = 3.0, 0.5, 0.4
+#: A jet no surer than this stands at least that far over its surroundings, dB. One that no single second vouches for
+#: is a grinder's where that one lasts for so much of it, and a coil's where both of its edges lie so near to the coil's, s.
+_DOUBTED_JET, _LEAST_JET_DB, _WITHIN, _TOGETHER_S = 0.7, 3.0, 0.5, 0.4
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -113,11 +113,22 @@ def _begin_with_clicks(pumps: list[Draft], impulses: list[Draft]) -> None:
 
 def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
     """Whether what may be a jet is rather a grinder's or a coil's own noise, or the room that grows a little louder."""
-    if draft.sound != "hiss" or draft.probability > GOING_ON_SURE:
+    if draft.sound != "hiss":
+        return False
+    ground = [
+        n.probability
+        for n in noises
+        if n.sound == "grinder" and draft.overlap_s(n) > _WITHIN * draft.duration_s
+    ]
+    if any(p > draft.probability for p in ground):
+        return True
+    if draft.probability > _DOUBTED_JET:
         return False
     if not (draft.open_start and draft.open_end) and draft.measures["level_db"] < _LEAST_JET_DB:
         return True
-    if any(n.sound == "grinder" and draft.overlap_s(n) > _WITHIN * draft.duration_s for n in noises):
+    if draft.probability > GOING_ON_SURE:
+        return False
+    if ground:
         return True
     return any(
         t.sound in _SWITCHED and t.edge_start and t.edge_end

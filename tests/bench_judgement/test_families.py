@@ -278,15 +278,38 @@ def test_pump_that_runs_on_depends_on_the_shared_pump() -> None:
     assert unknown.verdict == "cannot_tell" and unknown.level == "watch"
 
 
-@pytest.mark.parametrize(("whole_from_s", "runs_on"), [(3.1, True), (0.0, False)])
-def test_a_pump_that_grows_quieter_at_the_stop_and_goes_on_is_that_pump(whole_from_s, runs_on) -> None:
-    """The ear may tell the loud stretch and the whole run; what ran before the brew is another motor."""
-    loud = ev("motor_run", 3.1, 28.0)
-    whole = ev("motor_run", whole_from_s, 60.0, open_start=whole_from_s == 0.0, open_end=True)
-    got = say(
-        click(3.0), loud, whole, click(28.0), ev("burst", 28.1, 29.0), did=BREW_DID, machine=ROTARY, at=60.0
-    )
+@pytest.mark.parametrize(
+    ("sound", "whole_from_s", "runs_on"),
+    [("stroke_train", 3.1, True), ("stroke_train", 0.0, False), ("motor_run", 3.1, False)],
+)
+def test_strokes_that_grow_quieter_at_the_stop_and_go_on_are_the_pumps(sound, whole_from_s, runs_on) -> None:
+    """The ear may tell the loud stretch and the whole run; what turns beside it may be a refrigerator."""
+    loud = ev(sound, 3.1, 28.0)
+    whole = ev(sound, whole_from_s, 60.0, open_start=whole_from_s == 0.0, open_end=True)
+    machine = replace(VIBRATORY if sound == "stroke_train" else ROTARY, group="solenoid", shared_pump=False)
+    burst = ev("burst", 28.1, 29.0)
+    got = say(click(3.0), loud, whole, click(28.0), burst, did=BREW_DID, machine=machine, at=60.0)
     assert ("pump_runs_on" in codes(got)) is runs_on
+
+
+FRIDGE = ev("motor_run", 0.0, 60.0, open_start=True, open_end=True, slip=0.05)
+
+
+def test_water_that_runs_while_a_refrigerator_turns_runs_all_the_same() -> None:
+    flow = ev("water_flow", 0.0, 60.0, open_start=True, open_end=True)
+    for state in ("standby", "off_at_wall"):
+        got = say(FRIDGE, flow, did=(f"0:00 {state}",), at=60.0)
+        assert "valve_passes" in codes(got) and got.level == "stop"
+    # On standby a pump that starts and stops may fill; off at the wall nothing of the machine turns.
+    for state, level in (("standby", "watch"), ("off_at_wall", "stop")):
+        pump = ev("motor_run", 20.0, 60.0)
+        assert (
+            say(click(20.0), pump, ev("water_flow", 20.2, 60.0), did=(f"0:00 {state}",), at=60.0).level
+            == level
+        )
+    after = [click(3.0), ev("motor_run", 3.1, 28.0), click(28.0), ev("burst", 28.1, 29.0)]
+    runs_on = say(FRIDGE, *after, ev("water_flow", 8.0, 60.0, open_end=True), did=BREW_DID, at=60.0)
+    assert "flow_runs_on" in codes(runs_on) and runs_on.level == "stop"
 
 
 def test_three_fills_in_a_night_are_not_too_often() -> None:

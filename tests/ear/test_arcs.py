@@ -59,6 +59,13 @@ def test_under_a_motor_the_beat_alone_tells_but_not_in_gravel():
     assert arcs(faint, PUMP) == []
 
 
+def test_what_beats_while_a_coil_buzzes_on_is_the_coils():
+    samples = strokes() + within(beating(100.0), 5.0, 8.0)
+    assert arcs(samples, PUMP, [Draft("mains_buzz", 2.0, 12.0, 0.9)]) == []
+    # An arc itself may be taken for a buzz as well.
+    assert [d.sound for d in arcs(samples, PUMP, [Draft("mains_buzz", 5.0, 8.0, 0.9)])] == ["arcing"]
+
+
 def test_a_run_too_short_to_compare_says_nothing():
     assert arcs(strokes(), Draft("stroke_train", 2.0, 3.5, 0.9)) == []
     assert hear_arcs(LevelTracks(collect(np.zeros(100))), [PUMP], []) == []
