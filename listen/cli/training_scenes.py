@@ -88,7 +88,7 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
         spec = replace(spec, duration_s=length_s) if alone else spec
     if rng.random() < recipe.sprinkled_share:
         spec = sprinkle(spec, rng)
-    if rng.random() < recipe.far_share:
+    if rng.random() < recipe.far_share and spec.room is not None:
         room = {"rt60_s": rng.uniform(*_FAR_RT60_S), "distance_m": rng.uniform(*_FAR_M)}
         spec = replace(spec, room={**spec.room, **{name: round(value, 3) for name, value in room.items()}})
     scene = render(spec, backdrop)
