@@ -62,12 +62,17 @@ def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Dra
     beats = _Beats(levels.features)
     gravel = [d for d in beating if d.sound == "gravel"]
     buzzes = [d for d in beating if d.sound == "mains_buzz"]
-    out = [
-        arc
-        for pump in pumps
-        for arc in _under(pump, levels, bands, beats, gravel)
-        if not _of_a_coil(arc, buzzes)
-    ]
+    strokes = [p for p in pumps if p.sound == "stroke_train"]
+    out = []
+    for pump in pumps:
+        # Beside a motor that was there before, a pump of strokes beats by itself.
+        other = [] if pump.sound == "stroke_train" else strokes
+        out += [
+            arc
+            for arc in _under(pump, levels, bands, beats, gravel)
+            if not _of_a_coil(arc, buzzes)
+            and not any(s.overlap_s(arc) > _BESIDE * arc.duration_s for s in other)
+        ]
     alone = _alone(bands, beats, [*pumps, *beating])
     return out + [arc for arc in alone if not any(d.overlap_s(arc) > 0.0 for d in out)]
 

@@ -62,6 +62,9 @@ def test_under_a_motor_the_beat_alone_tells_but_not_in_gravel():
 def test_what_beats_while_a_coil_buzzes_on_is_the_coils():
     samples = strokes() + within(beating(100.0), 5.0, 8.0)
     assert arcs(samples, PUMP, [Draft("mains_buzz", 2.0, 12.0, 0.9)]) == []
+    fridge = Draft("motor_run", 0.0, 14.0, 0.9)
+    levels = LevelTracks(collect(strokes() + noise(DURATION_S, 0.001, 1)))
+    assert hear_arcs(levels, [fridge, PUMP], ()) == []
     # An arc itself may be taken for a buzz as well.
     assert [d.sound for d in arcs(samples, PUMP, [Draft("mains_buzz", 5.0, 8.0, 0.9)])] == ["arcing"]
 
