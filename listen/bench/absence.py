@@ -67,6 +67,8 @@ def click_missing(
 
 #: A state that was told this early was there when the clip began, s.
 _AT_ONCE_S = 0.1
+#: A discharge begins with its valve; so long after the brew's end it must have begun, whatever is said later, s (estimate).
+_BEGINS_BY_S = 0.6
 #: A jet that reaches this far into the moment of a discharge may hide it, s.
 _HIDES_S = 0.5
 
@@ -215,7 +217,8 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))
-    if not scene.carries_throughout("burst", *window, slice_s=0.4):
+    begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
+    if not scene.carries_throughout("burst", *begins, slice_s=0.4):
         say = "no discharge heard after the brew, but this clip does not carry one"
         return Answer("yes" if unproven else "cannot_tell", (say,), ids, (("burst", *window),))
     say = (
