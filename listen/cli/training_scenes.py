@@ -27,9 +27,6 @@ _FADE_S = 0.25
 _BEHIND_DB, _ALONE_DB = (-54.0, -28.0), (-42.0, -14.0)
 #: A bent colour is a smooth curve over frequency with this deviation.
 _BEND_DB = 4.0
-#: Rooms that ring on, and how far away the phone is there: beyond those of the held-out scenes, which lie between
-#: these and the training ranges. Bare kitchens reach a second (Kuttruff, Room Acoustics; from memory).
-_FAR_RT60_S, _FAR_M = (0.8, 1.2), (1.3, 2.2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +85,6 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
         spec = replace(spec, duration_s=length_s) if alone else spec
     if rng.random() < recipe.sprinkled_share:
         spec = sprinkle(spec, rng)
-    if rng.random() < recipe.far_share and spec.room is not None:
-        room = {"rt60_s": rng.uniform(*_FAR_RT60_S), "distance_m": rng.uniform(*_FAR_M)}
-        spec = replace(spec, room={**spec.room, **{name: round(value, 3) for name, value in room.items()}})
     scene = render(spec, backdrop)
     samples = _bent(scene.samples, scene.rate_hz, rng) if rng.random() < recipe.bent_share else scene.samples
     spans = [

@@ -44,8 +44,6 @@ class Recipe:
     #: Share of training clips whose colour is bent at random, as other rooms and phones would.
     bent_share: float = 0.0
     sprinkled_share: float = 0.0
-    #: Share of training clips that are heard from afar, in rooms that ring on.
-    far_share: float = 0.0
     #: Networks of one head whose mean is shipped.
     members: int = 1
     recordings: RecordingsRecipe | None = None

@@ -16,11 +16,13 @@ import json
 import sys
 import time
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from joblib import Parallel, delayed
 
 from listen.cli.score_sets import wav
@@ -45,6 +47,8 @@ QUIET: tuple[str, ...] = (
     "chatter", "missing_click_fill",
 )  # fmt: skip
 PER_QUIET = 6
+#: Rooms of `--far` (bare kitchens; Kuttruff, Room Acoustics, from memory), and where the phone is in them.
+FAR_RT60_S, FAR_M = (0.6, 1.1), (0.7, 2.0)
 #: Bounds of how far the least of the deciding sounds stands over all else, for the table, dB.
 MARGINS_DB = (6.0, 12.0, 20.0, 30.0, 100.0)
 #: What a sound stands for beside its level, where the bench asks for it (ordinary values of the synthesiser).
@@ -94,7 +98,18 @@ def _on_the_truth(scene: Any, said: str) -> bool:
     return any(f.level == "stop" and f.event_ids for f in judged.findings)
 
 
-def hear_scene(kind: str, name: str, seed: int, split: str, model: str | None) -> dict[str, Any]:
+def from_afar(spec: Any) -> Any:
+    """The same scene in a room that rings on, heard from where a customer may stand."""
+    if spec.room is None:
+        return spec
+    rng = np.random.default_rng(spec.seed)
+    drawn = {"rt60_s": float(rng.uniform(*FAR_RT60_S)), "distance_m": float(rng.uniform(*FAR_M))}
+    return replace(spec, room={**spec.room, **drawn})
+
+
+def hear_scene(
+    kind: str, name: str, seed: int, split: str, model: str | None, far: bool = False
+) -> dict[str, Any]:
     """Render and hear one scene: of a stop family (`stop`), its `twin`, a `quiet` family or the `second` generator."""
     from listen.bench.machine import machine_from
     from synthetic_audio import draw, render, second
@@ -103,12 +118,13 @@ def hear_scene(kind: str, name: str, seed: int, split: str, model: str | None) -
     if kind in ("stop", "twin"):
         family = next(f for f in FAMILIES if f.name == name)
         spec, said = draw_stop(family, seed, kind == "stop", split)
-        scene: Any = render(spec)
+        scene: Any = render(from_afar(spec) if far else spec)
         code, least_db = family.code, family.least_db
     elif kind == "second":
         scene, code = second.render(second.draw(seed, family=name), second.find(None)), name
     else:
-        scene, code = render(draw(seed, name, split)), ""
+        spec = draw(seed, name, split)
+        scene, code = render(from_afar(spec) if far else spec), ""
     report = _hear(
         wav(scene.samples, scene.rate_hz), f"{name}-{seed}.wav", machine_from(scene.machine), scene.story, model,
         gauges=_unread(scene.gauges) if kind == "second" else scene.gauges, said=said,
@@ -276,6 +292,11 @@ def main() -> None:
         type=int,
         help="Other scenes of the same ranges: 8500000 to 8899000 or 9500000 to 9899000.",
     )
+    parser.add_argument(
+        "--far",
+        action="store_true",
+        help="Heard from afar, in rooms that ring on (not the second generator).",
+    )
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")
@@ -286,7 +307,7 @@ def main() -> None:
     started = time.monotonic()
     results = []
     for result in Parallel(n_jobs=options.jobs, batch_size=4, return_as="generator")(
-        delayed(hear_scene)(*job, options.model) for job in jobs
+        delayed(hear_scene)(*job, options.model, options.far) for job in jobs
     ):
         results.append(result)
         if len(results) % 50 == 0:
