@@ -32,6 +32,8 @@ _SUREST = 0.97
 #: Probability of a thump or a bang together, of a thump alone, and the rise, or the height of all of it, from
 #: which it may be a bang.
 _KNOCK_FROM, _THUMP_FROM, _BANG_DB, _BANG_HEIGHT_DB = 0.5, 0.3, 20.0, 30.0
+#: A stroke this much over its surroundings is not passed over though the model has no word for it; how sure, an estimate.
+_NAMELESS_BANG_DB, _NAMELESS_SURE = 50.0, 0.5
 #: A loud onset is one of these strokes from here, all taken together.
 _STROKE_FROM = 0.75
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
@@ -85,7 +87,7 @@ def hear_impulses(
     drafts, used = hear_trains(onsets, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
-    at_edge = _near(times, edges_s)
+    at_edge, rise_db = _near(times, edges_s), onsets.column("rise_db")
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
         if click[best] >= CLICK_FROM:
@@ -102,6 +104,10 @@ def hear_impulses(
         name = labels[int(np.argmax(probability[best]))]
         if name in ("clatter", "drip") and probability[best].max() >= 0.5:
             drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
+            continue
+        loudest = int(group[int(np.argmax(rise_db[group]))])
+        if short[loudest] and rise_db[loudest] >= _NAMELESS_BANG_DB:
+            drafts.append(_draft("bang", onsets, loudest, _NAMELESS_SURE))
     perhaps = times[short & ~used & (probability[:, labels.index("click")] >= _PERHAPS_CLICK)]
     return _gather(drafts, perhaps, edges_s), perhaps
 

@@ -167,6 +167,12 @@ def test_a_train_under_a_voice_rises_from_here_and_from_there():
     assert words(heard(voiced)) == ["click_train"]
 
 
+@pytest.mark.parametrize(("amplitude", "named"), [(0.6, ["bang"]), (0.02, [])])
+def test_a_very_loud_stroke_that_the_model_has_no_word_for_is_not_passed_over(amplitude, named):
+    nothing = onset_head(click=NO, other=0.4)
+    assert words(heard(knocks_at([3.0], amplitude=amplitude), nothing)) == named
+
+
 def test_five_clicks_are_no_train():
     drafts = heard(clicks_at(np.arange(2.0, 2.99, 0.2)))
     assert words(drafts) == ["click"] * 5
