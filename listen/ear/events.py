@@ -31,8 +31,6 @@ _PLAIN_CLICK = 0.85
 _CLEAR_OF_GRAVEL = 0.9
 #: Running water no surer than this is doubted where strokes fill this share of it.
 _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
-#: Share of a jet in which running water is heard as well, from which it is doubted; one that is surer than this is none the less one.
-_WITH_WATER, _PLAIN_JET = 0.6, 0.95
 #: So many strokes, and so many a second, are beans that crack.
 _CRACKS, _CRACKS_PER_S = 3, 1.3
 #: A jet no surer than this stands at least that far over its surroundings, dB. One that no single second vouches for
@@ -69,7 +67,7 @@ def listen_for_events(
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
     noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
-    noises = [_rather_water(n, noises) for n in noises if not _no_jet(n, noises, tones)]
+    noises = [n for n in noises if not _no_jet(n, noises, tones)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -135,15 +133,6 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
         and abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
         for t in tones
     )  # fmt: skip
-
-
-def _rather_water(draft: Draft, noises: list[Draft]) -> Draft:
-    """Doubt a jet that running water was heard all along with: it hisses, and how loudly tells little."""
-    if draft.sound != "blast" or draft.probability > _PLAIN_JET:
-        return draft
-    if any(n.sound == "water_flow" and draft.overlap_s(n) > _WITH_WATER * draft.duration_s for n in noises):
-        draft.sound, draft.probability = "hiss", min(draft.probability, GOING_ON_SURE)
-    return draft
 
 
 def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:

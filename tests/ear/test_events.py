@@ -10,7 +10,6 @@ from listen.ear.events import (
     _cracking,
     _made_of_strokes,
     _no_jet,
-    _rather_water,
     listen_for_events,
 )
 from listen.ear.impulses import _SURE_CLICK
@@ -142,21 +141,6 @@ BEANS_S = (1.0, 1.4, 2.0, 2.9, 3.3, 4.0, 4.2, 5.0)
 def test_what_cracks_again_and_again_in_running_water_is_a_grinder(sound, probability, strokes_s, word):
     draft = _cracking(Draft(sound, 0.5, 6.0, probability, {}), np.array(strokes_s))
     assert draft.sound == word
-
-
-@pytest.mark.parametrize(
-    ("jet_p", "water_s", "word", "probability"),
-    [
-        (0.9, (2.0, 9.0), "hiss", 0.6),
-        # Running water beside a part of it, or beside a plain jet, changes nothing.
-        (0.9, (2.0, 4.0), "blast", 0.9),
-        (0.97, (2.0, 9.0), "blast", 0.97),
-    ],
-)
-def test_a_jet_in_which_water_runs_all_along_is_doubted(jet_p, water_s, word, probability):
-    jet, water = Draft("blast", 2.0, 9.0, jet_p), Draft("water_flow", *water_s, 0.5)
-    heard = _rather_water(jet, [jet, water])
-    assert (heard.sound, heard.probability) == (word, probability)
 
 
 GRINDER = Draft("grinder", 3.0, 9.0, 0.8)
