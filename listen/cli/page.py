@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import signal
+import subprocess
 import sys
 import webbrowser
 
@@ -49,6 +50,8 @@ def serve(
     # A polite end from outside must end the child as well, as Ctrl-C does.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     process = server.start(chosen, environment, network)
+    end = _PoliteEnd(process)
+    signal.signal(signal.SIGTERM, end)
     try:
         if not server.wait_until_up(process, chosen, lan=network):
             raise RuntimeError("the page's server did not start")
@@ -64,8 +67,29 @@ def serve(
             raise RuntimeError("the page's server ended unexpectedly")
     except KeyboardInterrupt:
         click.echo("The page has ended.")
+    except RuntimeError:
+        if not end.asked:
+            raise
+        click.echo("The page has ended.")
     finally:
         server.stop(process)
+
+
+class _PoliteEnd:
+    """End the child at once when asked from outside, and interrupt what waits for it.
+
+    The interrupt alone can be lost: Python drops what is raised while an object is torn down,
+    and then nobody would end the child.
+    """
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self.asked = False
+        self._process = process
+
+    def __call__(self, number: int, frame: object) -> None:
+        self.asked = True
+        self._process.terminate()
+        raise KeyboardInterrupt
 
 
 def _network(new_pin: str | None) -> tuple[str, server.Lan]:
