@@ -99,8 +99,11 @@ def test_an_answer_leads_to_the_next_check_at_once_and_can_be_taken_back(page):
     page.get_by_text("Answered so far: 1").wait_for()
     settle(page)
     assert answers(page).locator(".ask").inner_text() != first
+    undo = page.get_by_role("button", name="Undo")
     page.get_by_text("Answered so far: 1").click()
-    page.get_by_role("button", name="Undo").click()
+    undo.wait_for()
+    settle(page)  # the list still unfolds: a tap on what moves may miss it
+    undo.click()
     page.wait_for_function("first => document.querySelector('.bp-next .ask')?.innerText === first", arg=first)
 
 
