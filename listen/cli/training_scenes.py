@@ -27,20 +27,39 @@ _FADE_S = 0.25
 _BEHIND_DB, _ALONE_DB = (-54.0, -28.0), (-42.0, -14.0)
 #: A bent colour is a smooth curve over frequency with this deviation.
 _BEND_DB = 4.0
+#: Rooms that ring on, and how far away the phone is there: beyond those of the held-out scenes, which lie between
+#: these and the training ranges. Bare kitchens reach a second (Kuttruff, Room Acoustics; from memory).
+_FAR_RT60_S, _FAR_M = (0.8, 1.2), (1.3, 2.2)
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty)."""
+    """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty); heard from `far`."""
 
     seed: int
     family: str = ""
     sound: str = ""
     recordings: tuple[Recording, ...] = ()
+    far: bool = False
 
 
 def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording] = ()) -> list[Job]:
     """List every training clip of a recipe."""
+    jobs = _near(recipe, families, recordings)
+    return jobs + _afar(jobs, recipe)
+
+
+def _afar(near: Sequence[Job], recipe: Recipe) -> list[Job]:
+    """Jobs like some of the others with seeds of their own, heard from afar."""
+    placed = [job for job in near if job.family or job.sound]
+    count = round(recipe.far_share * len(placed))
+    seed = recipe.seed * 1000 + len(near)
+    return [
+        replace(placed[n * len(placed) // count], seed=seed + n, far=True) for n in range(count)
+    ]
+
+
+def _near(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording]) -> list[Job]:
     jobs, seed = [], recipe.seed * 1000
     for family in families:
         count = recipe.long_scenes if family in recipe.long_families else recipe.scenes_per_family
@@ -85,6 +104,9 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
         spec = replace(spec, duration_s=length_s) if alone else spec
     if rng.random() < recipe.sprinkled_share:
         spec = sprinkle(spec, rng)
+    if job.far and spec.room is not None:
+        room = {"rt60_s": rng.uniform(*_FAR_RT60_S), "distance_m": rng.uniform(*_FAR_M)}
+        spec = replace(spec, room={**spec.room, **{name: round(value, 3) for name, value in room.items()}})
     scene = render(spec, backdrop)
     samples = _bent(scene.samples, scene.rate_hz, rng) if rng.random() < recipe.bent_share else scene.samples
     spans = [

@@ -44,6 +44,8 @@ class Recipe:
     #: Share of training clips whose colour is bent at random, as other rooms and phones would.
     bent_share: float = 0.0
     sprinkled_share: float = 0.0
+    #: So many more clips, as a share of the scenes and sounds, are heard from afar, in rooms that ring on.
+    far_share: float = 0.0
     #: Networks of one head whose mean is shipped.
     members: int = 1
     recordings: RecordingsRecipe | None = None
