@@ -37,7 +37,7 @@ _FROZEN_SEED = 730_000
 #: A shop's rows are repeated until they make up this share of all, at most so often.
 _SHARE, _MOST_REPEATS = 0.2, 8
 #: To go on from the shipped model one of so many scenes is enough, and its seeds lie this far from the recipe's.
-_EVERY, _OTHER_SEEDS = 10, 100
+_EVERY, _OTHER_SEEDS = 20, 100
 
 
 @dataclass(frozen=True, slots=True)
