@@ -34,6 +34,8 @@ _SUREST = 0.97
 _KNOCK_FROM, _THUMP_FROM, _BANG_DB, _BANG_HEIGHT_DB = 0.5, 0.3, 20.0, 30.0
 #: A stroke this much over its surroundings is not passed over though the model has no word for it; how sure, an estimate.
 _NAMELESS_BANG_DB, _NAMELESS_SURE = 50.0, 0.5
+#: From here the model is sure that it is none: the start of a pump over a floor that the phone took away.
+_NO_STROKE = 0.9
 #: A loud onset is one of these strokes from here, all taken together.
 _STROKE_FROM = 0.75
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
@@ -106,8 +108,14 @@ def hear_impulses(
             drafts.append(_draft(name, onsets, int(best), float(probability[best].max())))
             continue
         loudest = int(group[int(np.argmax(rise_db[group]))])
-        if short[loudest] and rise_db[loudest] >= _NAMELESS_BANG_DB:
-            drafts.append(_draft("bang", onsets, loudest, _NAMELESS_SURE))
+        no_stroke = "other" in labels and probability[loudest, labels.index("other")] >= _NO_STROKE
+        if short[loudest] and rise_db[loudest] >= _NAMELESS_BANG_DB and not no_stroke:
+            # Over a floor that the phone has taken away every stroke is loud; a valve's lies where something starts.
+            drafts.append(
+                _click(onsets, loudest, _NAMELESS_SURE)
+                if at_edge[loudest]
+                else _draft("bang", onsets, loudest, _NAMELESS_SURE)
+            )
     perhaps = times[short & ~used & (probability[:, labels.index("click")] >= _PERHAPS_CLICK)]
     return _gather(drafts, perhaps, edges_s), perhaps
 

@@ -56,6 +56,9 @@ class StopFamily:
         Share of the usual count of scenes (long ones are fewer).
     least_db : float
         How far over all else the sound must stand before its pattern asks for a stop.
+    by_telephone : bool
+        False: a telephone's codec may take away the sound that is missed, so that its absence says nothing there (here a
+        codec is a band and no more; `shortfall` prints how many releases real codecs leave).
     """
 
     name: str
@@ -70,6 +73,7 @@ class StopFamily:
     weight: float = 1.0
     twin_length_s: tuple[float, float] | None = None
     least_db: float = 0.0
+    by_telephone: bool = True
 
 
 def _one_of(score: Score, *words: str) -> str:
@@ -419,10 +423,10 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_click_no_burst", "missing_click_brew", ("no click at a given brew start and no discharge after it", "no click at a given brew start and no discharge made out after it"), _no_click_no_burst,
         (14, 24), "missing_click_brew",
     ),
-    StopFamily("no_burst", "no_burst", ("no discharge after a given brew",), _no_burst, (13, 26), "no_burst", weight=1.5),
+    StopFamily("no_burst", "no_burst", ("no discharge after a given brew",), _no_burst, (13, 26), "no_burst", weight=1.5, by_telephone=False),
     StopFamily(
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
-        hides=("group",), weight=0.6,
+        hides=("group",), weight=0.6, by_telephone=False,
     ),
     StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill",), _dry_tap, (14, 20), "fill_too_often"),
     StopFamily(
