@@ -21,6 +21,8 @@ _OWN_ONSETS = ("speech", "music", "clatter", "gravel", "grinder")
 _OWN_TONES = ("speech", "music")
 #: What a valve or a relay starts and stops.
 _SWITCHED = (*PUMPS, "mains_buzz", "mains_hum")
+#: What a valve or a relay lets in.
+_LET_IN = ("boil", "hiss", "burst", "blast")
 #: What beats as an arc does, or by chance.
 _BEATING = ("mains_buzz", "click_train", "gravel")
 #: How much too early a motor may be seen, and how far behind its click it starts at the least, s (estimate).
@@ -62,7 +64,8 @@ def listen_for_events(
     noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
     pumps = [t for t in tones if t.sound in PUMPS]
-    impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones))
+    begins_s = [n.onset_s for n in noises if n.sound in _LET_IN and not n.open_start]
+    impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
     noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)

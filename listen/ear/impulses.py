@@ -27,6 +27,8 @@ _SURE_CLICK = 0.7
 #: Probability from which it is one where something locked to the mains or a motor starts or stops: a valve or a
 #: relay works there; and how far before and after such an edge its stroke may lie, s (common practice).
 _EDGE_CLICK, _EDGE_BEFORE_S, _EDGE_AFTER_S = 0.4, 0.45, 0.15
+#: How far a relay's stroke lies before the noise that grows out of it, s.
+_LETS_IN_S = 1.0
 #: Nothing is surer than this.
 _SUREST = 0.97
 #: Probability of a thump or a bang together, of a thump alone, and the rise, or the height of all of it, from
@@ -59,7 +61,7 @@ def falls_back(onsets: OnsetTable) -> np.ndarray:
 
 
 def hear_impulses(
-    features: ClipFeatures, head: Head, edges_s: Sequence[float] = ()
+    features: ClipFeatures, head: Head, edges_s: Sequence[float] = (), begins_s: Sequence[float] = ()
 ) -> tuple[list[Draft], np.ndarray]:
     """Name the onsets of a clip.
 
@@ -70,6 +72,8 @@ def hear_impulses(
         The model's part for onsets; its labels are ear words.
     edges_s : sequence of float
         When something that a valve or a relay works with started or stopped.
+    begins_s : sequence of float
+        When a noise began that a valve or a relay may have let in: heating, a jet.
 
     Returns
     -------
@@ -90,6 +94,7 @@ def hear_impulses(
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
     at_edge, rise_db = _near(times, edges_s), onsets.column("rise_db")
+    switches = at_edge | _near(times, begins_s, _LETS_IN_S)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
         if click[best] >= CLICK_FROM:
@@ -113,17 +118,17 @@ def hear_impulses(
             # Over a floor that the phone has taken away every stroke is loud; a valve's lies where something starts.
             drafts.append(
                 _click(onsets, loudest, _NAMELESS_SURE)
-                if at_edge[loudest]
+                if switches[loudest]
                 else _draft("bang", onsets, loudest, _NAMELESS_SURE)
             )
     perhaps = times[short & ~used & (probability[:, labels.index("click")] >= _PERHAPS_CLICK)]
     return _gather(drafts, perhaps, edges_s), perhaps
 
 
-def _near(times_s: np.ndarray, edges_s: Sequence[float]) -> np.ndarray:
+def _near(times_s: np.ndarray, edges_s: Sequence[float], before_s: float = _EDGE_BEFORE_S) -> np.ndarray:
     """True where an onset lies at an edge that a valve or a relay makes [shape=(k,)]."""
     after_s = times_s[:, None] - np.asarray(edges_s, dtype=float)[None, :]
-    return ((after_s >= -_EDGE_BEFORE_S) & (after_s <= _EDGE_AFTER_S)).any(axis=1)
+    return ((after_s >= -before_s) & (after_s <= _EDGE_AFTER_S)).any(axis=1)
 
 
 def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str]) -> np.ndarray:
