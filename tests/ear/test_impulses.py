@@ -32,8 +32,8 @@ def knocks_at(times_s, duration_s=6.0, amplitude=0.25):
     return out
 
 
-def heard(samples, head=CLICKS, edges_s=()):
-    return sorted(hear_impulses(collect(samples), head, edges_s)[0], key=lambda d: d.onset_s)
+def heard(samples, head=CLICKS, edges_s=(), begins_s=()):
+    return sorted(hear_impulses(collect(samples), head, edges_s, begins_s)[0], key=lambda d: d.onset_s)
 
 
 def words(drafts):
@@ -74,6 +74,19 @@ def test_a_hard_and_loud_knock_is_a_bang():
     assert words(heard(knocks, onset_head(bang=-0.4, thump=-0.6))) == ["bang"]
     faint = put(clicks_at(()), click(0.008, 1, RINGS_S), 2.0)
     assert words(heard(faint, onset_head(bang=1.0))) == ["thump"]
+
+
+def test_over_a_floor_that_the_phone_took_away_a_stroke_is_a_click_where_something_starts():
+    """No word of the model is sure of it: alone it is a bang, rather too much than passed over."""
+    knock = put(noise(6.0, 1e-5, 1), click(0.5, 1, RINGS_S), 2.0)
+    unsure = onset_head(click=-1.0, bang=-3.0, other=0.5)
+    assert words(heard(knock, unsure)) == ["bang"]
+    # A pump starts with it, or heating grows out of it within a second.
+    assert words(heard(knock, unsure, edges_s=(2.2,))) == ["click"]
+    assert words(heard(knock, unsure, begins_s=(2.7,))) == ["click"]
+    assert words(heard(knock, unsure, edges_s=(2.7,), begins_s=(3.5,))) == ["bang"]
+    # What the model is sure is no stroke is none: the start of a pump itself.
+    assert words(heard(knock, onset_head(click=-3.0, other=4.0))) == []
 
 
 def test_what_is_over_at_once_is_a_click_however_loud_the_model_takes_it_for_a_knock():

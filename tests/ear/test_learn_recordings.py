@@ -75,7 +75,11 @@ def test_the_plan_never_draws_a_seed_twice(folder):
     assert len({job.seed for job in jobs}) == len(jobs)
     alone = [job for job in jobs if job.recordings and not job.family]
     assert len(alone) == 3 * recipe.recordings.alone and all(len(job.recordings) == 1 for job in alone)
-    assert sum(bool(job.recordings and job.family) for job in jobs) == recipe.recordings.mixed
+    near, far = ([job for job in jobs if job.far is away] for away in (False, True))
+    assert sum(bool(job.recordings and job.family) for job in near) == recipe.recordings.mixed
+    # Those heard from afar are like the others, of which some hold no machine's room: recordings alone.
+    assert len(far) == round(recipe.far_share * sum(bool(job.family or job.sound) for job in near))
+    assert {job.family for job in far} >= {"normal_brew", "no_machine"} and any(job.sound for job in far)
     assert not any(job.recordings for job in plan(recipe, ("normal_brew",)))
     assert "no real machine has been heard yet" in trained_on(jobs, ())
 
