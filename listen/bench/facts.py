@@ -145,15 +145,19 @@ def heard_in(
 
 @fact
 def lasts_in(scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...], min_s: float) -> Answer:
-    """One sound lasts for `min_s` within one given stretch."""
+    """One sound lasts for `min_s` within one given stretch; pieces of it that overlap are one."""
     stretches = scene.stretches(states)
-    return _yes(
-        [
-            e
-            for e in scene.counted(*sounds)
-            if any(overlap_s((e.onset_s, e.offset_s), s) >= min_s for s in stretches)
-        ]
-    )
+    found: list[SoundEvent] = []
+    for sound in sounds:
+        pieces: list[SoundEvent] = []
+        for e in scene.counted(sound):
+            if pieces and e.onset_s > max(p.offset_s for p in pieces):
+                pieces = []
+            pieces.append(e)
+            span = (pieces[0].onset_s, max(p.offset_s for p in pieces))
+            if any(overlap_s(span, s) >= min_s for s in stretches):
+                found += [p for p in pieces if p not in found]
+    return _yes(found)
 
 
 @fact

@@ -54,9 +54,7 @@ def _afar(near: Sequence[Job], recipe: Recipe) -> list[Job]:
     placed = [job for job in near if job.family or job.sound]
     count = round(recipe.far_share * len(placed))
     seed = recipe.seed * 1000 + len(near)
-    return [
-        replace(placed[n * len(placed) // count], seed=seed + n, far=True) for n in range(count)
-    ]
+    return [replace(placed[n * len(placed) // count], seed=seed + n, far=True) for n in range(count)]
 
 
 def _near(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording]) -> list[Job]:

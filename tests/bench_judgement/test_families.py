@@ -483,6 +483,14 @@ def test_what_turns_through_a_minute_of_a_given_fill_stops_a_machine_that_the_li
     assert codes(long)[0] == "fill_never_ends" and long.level == "stop"
     short = ("0:00 idle_hot", "0:02 auto_fill", "0:20 idle_hot")
     assert "fill_never_ends" not in codes(say(click(2.0), fridge, did=short, machine=line, at=90.0))
+    # Pieces that overlap are one sound; with a rest between them they are two.
+    for begins, stops in ((44.0, True), (47.0, False)):
+        pieces = (
+            ev("motor_run", 2.0, 45.0, slip=0.05),
+            ev("motor_run", begins, 90.0, open_end=True, slip=0.05),
+        )
+        got = say(click(2.0), *pieces, did=("0:00 idle_hot", "0:02 auto_fill"), machine=line, at=90.0)
+        assert ("fill_never_ends" in codes(got)) is stops
 
 
 def test_a_refrigerator_through_the_whole_clip_is_no_endless_fill_beside_a_pump() -> None:
