@@ -440,6 +440,9 @@ def test_a_sudden_loud_deep_hiss_stops_and_a_thin_one_does_not() -> None:
     for other in ({"centroid_hz": 9000.0}, {"centroid_hz": 5800.0, "rise_ms": 900.0}, {"level_db": 12.0}):
         got = say(ev("hiss", 5.0, 15.0, **{**jet, **other}), did=did)
         assert (codes(got)[0], got.level) == ("lasting_hiss", "service")
+    # What only goes on like a hiss, with no second that is one for sure, leaks at the most.
+    lasting = say(ev("hiss", 5.0, 15.0, 0.6, **jet, centroid_hz=5800.0), did=did)
+    assert (codes(lasting)[0], lasting.level) == ("lasting_hiss", "service")
     call = replace(GOOD, band_hz=(50.0, 7000.0))
     unsure = say(ev("hiss", 5.0, 15.0, **jet, centroid_hz=4000.0), did=did, quality=call)
     # A call cuts off what would tell its depth: that lowers nothing.
