@@ -328,6 +328,8 @@ def _measures(
     if sound == "gravel":
         return measures | {"roughness": float(np.mean(features.spread_db[inside]))}
     measures["centroid_hz"] = centroid
+    if sound != "burst":
+        measures["roughness"] = float(np.mean(features.spread_db[inside]))
     if sound == "burst":
         loudest = int(np.argmax(level[inside]))
         after = level[inside][loudest:]

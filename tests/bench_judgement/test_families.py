@@ -455,6 +455,23 @@ def test_a_sudden_loud_deep_hiss_stops_and_a_thin_one_does_not() -> None:
     assert steam.verdict == "normal"
 
 
+def test_steam_alone_from_the_hot_water_tap_is_even_and_with_water_it_is_rough() -> None:
+    did = ("0:00 idle_hot", "0:02 hot_water_open", "0:14 hot_water_closed")
+    call = replace(GOOD, band_hz=(50.0, 7000.0))
+    for quality, even, rough in ((GOOD, 3.6, 5.2), (call, 4.5, 7.5)):
+        steam, mixed = (
+            say(ev("hiss", 2.0, 14.0, level_db=30.0, roughness=r), did=did, quality=quality)
+            for r in (even, rough)
+        )
+        assert (codes(steam)[0], steam.level, steam.findings[0].stop_kinds) == (
+            "probe_reads_full",
+            "stop",
+            ("power",),
+        )
+        # It may still be steam alone: that is asked.
+        assert mixed.level == "watch" and "hot-water tap" in mixed.question
+
+
 def test_two_motors_that_start_together_and_one_that_stops_with_the_brew() -> None:
     events = [*brew()[:3], ev("motor_run", 3.1, 39.0)]
     assert codes(say(*events, did=BREW_DID))[0] == "no_burst"
