@@ -55,8 +55,8 @@ def ev(
         "click_train": {"rate_hz": 12.0, "count": 12.0 * length, "regularity": 0.5},
         "mains_hum": {"line_hz": 100.0, "lines": 3.0, "level_db": 15.0},
         "mains_buzz": {"line_hz": 100.0, "lines": 12.0, "level_db": 18.0},
-        "hiss": {"level_db": 12.0, "fall_ms": 50.0, "growth_db_per_min": 3.0},
-        "blast": {"level_db": 25.0, "rise_ms": 20.0},
+        "hiss": {"level_db": 12.0, "fall_ms": 50.0, "growth_db_per_min": 3.0, "roughness": 3.6},
+        "blast": {"level_db": 25.0, "rise_ms": 20.0, "roughness": 3.6},
     }
     name = f"e{next(_N)}"
     values = MappingProxyType({**usual.get(sound, {}), **measures})
