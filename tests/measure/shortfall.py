@@ -3,9 +3,10 @@
 Hears the sets of `listen score` that are named and prints, by family of sounds: the mean F1
 over the words of five recordings or more as it is scored; without asking for edges (a word
 counts where it lies under an event, and an event where it lies under a label); and the share
-found by how far the sound stands over all else. Of phones also what their sound processing and
-codec leave of releases: a label holds what was played, to its end. Then, of the scenes that carry their answer
-and get none: what was said instead, and how many are normal. Nothing is chosen by it.
+found by how far the sound stands over all else. Of phones also how well some sounds are told by
+what processing and codec leave of them: a label holds what was played, to its end. Then, of the
+scenes that carry their answer and get none: what was said instead, and how many are normal.
+Nothing is chosen by it.
 
     python -m tests.measure.shortfall [--sets second,phones]
 """
@@ -108,7 +109,7 @@ def by_family(results: Sequence[tuple[Any, ...]], rules: Rules) -> None:
 
 
 def by_processing(results: Sequence[tuple[Any, ...]], rules: Rules) -> None:
-    """Print of each way through a phone the F1 of releases as scored, how many are found, and the edges that are heard."""
+    """Print of each way through a phone the F1 of families and of clicks and releases, and how early a release ends."""
     ways: dict[str, list[tuple[Any, ...]]] = {}
     for result in results:
         how = result[0].how
@@ -116,22 +117,24 @@ def by_processing(results: Sequence[tuple[Any, ...]], rules: Rules) -> None:
             way = "by telephone" if how["codec"].startswith("amr") else f"processing {how['chain']}"
             ways.setdefault(way, []).append(result)
     for way, own in sorted(ways.items()):
-        found, late_s, early_s = 0, [], []
-        labels = [
-            (label, events) for clip, events, *_ in own for label in wanted_and_free("burst", clip, rules)[0]
-        ]
-        for label, events in labels:
-            on = [
-                e
-                for e in events
-                if e.sound == "burst" and e.onset_s < label.offset_s and e.offset_s > label.onset_s
-            ]
-            found += bool(on)
-            late_s += [on[0].onset_s - label.onset_s] if on else []
-            early_s += [label.offset_s - on[-1].offset_s] if on else []
-        f1 = f1_of([count_sound("burst", clip, events, rules) for clip, events, *_ in own])
-        edges = f"; begin {median(late_s):+.2f} s late, end {median(early_s):+.2f} s early" if found else ""
-        print(f"  releases, {way}: {found}/{len(labels)} found, F1 as scored {f1:.2f}{edges}")
+        scores = ", ".join(
+            f"{word} {f1_of([count_sound(word, clip, events, rules) for clip, events, *_ in own]):.2f}"
+            for word in ("click", "burst", "hiss", "motor_run")
+        )
+        early_s = []
+        releases = 0
+        for clip, events, *_ in own:
+            for label in wanted_and_free("burst", clip, rules)[0]:
+                releases += 1
+                early_s += [
+                    label.offset_s - e.offset_s
+                    for e in events
+                    if e.sound == "burst" and e.onset_s < label.offset_s and e.offset_s > label.onset_s
+                ][:1]
+        ends = f", ending {median(early_s):+.2f} s early" if early_s else ""
+        print(
+            f"  {way}, {len(own)} clips: F1 as scored {scores}; {len(early_s)}/{releases} releases found{ends}"
+        )
 
 
 def f1_of(counts: Sequence[Counts]) -> float:
