@@ -149,14 +149,18 @@ def lasts_in(scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...], 
     stretches = scene.stretches(states)
     found: list[SoundEvent] = []
     for sound in sounds:
-        pieces: list[SoundEvent] = []
+        groups: list[list[SoundEvent]] = []
+        end_s = 0.0
         for e in scene.counted(sound):
-            if pieces and e.onset_s > max(p.offset_s for p in pieces):
-                pieces = []
-            pieces.append(e)
+            if groups and e.onset_s <= end_s:
+                groups[-1].append(e)
+            else:
+                groups.append([e])
+            end_s = max(p.offset_s for p in groups[-1])
+        for pieces in groups:
             span = (pieces[0].onset_s, max(p.offset_s for p in pieces))
             if any(overlap_s(span, s) >= min_s for s in stretches):
-                found += [p for p in pieces if p not in found]
+                found += pieces
     return _yes(found)
 
 
