@@ -149,6 +149,11 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
                 for e in scene.faint("motor_run", "stroke_train")
             ):
                 unsure = Answer("cannot_tell", (f"perhaps a faint pump near {clock(span[0])}",), ids)
+            elif (turning_hz := hum.measures.get("shaft_hz")) is not None:
+                say = (
+                    f"{say_event(hum)}, and a line at {turning_hz:.1f} Hz beside it, as of a shaft that turns"
+                )
+                unsure = Answer("cannot_tell", (say,), ids)
             elif not scene.carries("motor_run", *span):
                 unsure = Answer(
                     "cannot_tell",

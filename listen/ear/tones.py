@@ -15,7 +15,7 @@ from listen.ear.line_edges import WINDOW_S, edges_of_lines, edges_of_motor
 from listen.ear.narrow_tones import hear_narrow_tones
 from listen.ear.steps import runs
 from listen.features.collect import ClipFeatures
-from listen.features.mains import CombTracks
+from listen.features.mains import CombTracks, lone_shaft_hz
 from listen.spectra import LINE_S
 from listen.types import Mains
 
@@ -139,6 +139,9 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
             "lines": float(np.median(combs.even_n[inside])),
             "level_db": float(np.median(combs.even_over_db[inside])),
         }
+        turning = lone_shaft_hz(features.lines, mains.measured_hz or mains.hz or 50.0, first, stop)
+        if turning is not None:
+            measures["shaft_hz"] = turning
         sure = float(
             np.clip(
                 0.4 + 0.012 * np.median(combs.even_over_db[inside]) + 0.03 * np.median(combs.even_n[inside]),

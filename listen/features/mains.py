@@ -249,6 +249,43 @@ def _locked(hz: np.ndarray, mains_hz: float | None, slack: float) -> tuple[np.nd
     return k, (np.abs(hz - k * mains_hz) < LOCK_HZ + slack * k) & (k >= 1)
 
 
+#: Motors whose shaft shows by a single line: two poles and four (of six it lies below what phones record).
+_LONE_POLES = (2, 4)
+#: The line must stand this high in half of the windows, keep its place within this, and not lie in the skirts of the strongest.
+_LONE_OVER_DB, _LONE_SPREAD_HZ, _LONE_SKIRT_DB = 14.0, 0.5, 25.0
+#: Windows before a hum that are looked at, and those just before it, which reach into it.
+_BEFORE_WINDOWS, _LEAD_WINDOWS = 12, 4
+
+
+def lone_shaft_hz(table: LineTable, mains_hz: float, first: int, stop: int) -> float | None:
+    """Rate of a shaft that shows by one line only, beside a hum of windows `first` to `stop`; None without one.
+
+    A phone that cuts the low end leaves the comb of a turning motor no three lines, and the
+    one that is left lies where slip puts it, and nothing that is locked to the mains. A line that was
+    there before the hum belongs to something else.
+    """
+    hz, over_db, level_db = (x[first:stop].astype(float) for x in (table.hz, table.over_db, table.level_db))
+    loud = level_db > np.nanmax(level_db, axis=1, initial=-200.0, keepdims=True) - _LONE_SKIRT_DB
+    before_hz = table.hz[max(0, first - _BEFORE_WINDOWS) : max(0, first - _LEAD_WINDOWS)].astype(float)
+    for poles in _LONE_POLES:
+        synchronous = 2.0 * mains_hz / poles
+        low, high = (synchronous * (1.0 - slip) for slip in (SLIP_RANGE[1], SLIP_RANGE[0]))
+        high = min(high, synchronous - LOCK_HZ)
+        here = (hz >= low) & (hz <= high) & (over_db >= _LONE_OVER_DB) & loud
+        if 2 * int(here.any(axis=1).sum()) <= stop - first:
+            continue
+        found = hz[
+            np.flatnonzero(here.any(axis=1)),
+            np.argmax(np.where(here, over_db, -np.inf), axis=1)[here.any(axis=1)],
+        ]
+        shaft = float(np.median(found))
+        steady = int((np.abs(found - shaft) <= _LONE_SPREAD_HZ).sum())
+        if 2 * steady <= stop - first or (np.abs(before_hz - shaft) <= _LONE_SPREAD_HZ).any():
+            continue
+        return shaft
+    return None
+
+
 def _distinct(multiples: np.ndarray) -> np.ndarray:
     """How many different multiples each row holds; 0 stands for none."""
     ordered = np.sort(multiples, axis=1)

@@ -57,6 +57,9 @@ def test_a_motor_for_a_part_of_the_hum_settles_nothing() -> None:
         and part.findings[0].unproven
     )
     assert "stalled_motor" not in codes(say(*HUM, ev("motor_run", 3.1, 26.0), did=BREW_DID))
+    line = say(click(3.0), ev("mains_hum", 3.1, 26.0, shaft_hz=49.0), click(26.0), did=BREW_DID)
+    assert line.verdict == "cannot_tell" and line.findings[0].unproven
+    assert any("a line at 49.0 Hz" in says for says in line.findings[0].speaks_against)
 
 
 def test_a_discharge_hidden_for_a_moment_is_named_and_stops_nothing() -> None:

@@ -110,6 +110,21 @@ def test_stalled_motor_is_a_hum_that_does_not_run():
     assert_placed(only(drafts, "mains_hum"))
 
 
+@pytest.mark.parametrize(
+    "lines, shaft_hz", [({}, None), ({49.0: 0.01}, 49.0), ({49.0: 0.001}, None), ({52.5: 0.01}, None)]
+)
+def test_a_hum_with_a_single_line_where_a_shaft_turns_says_so(lines, shaft_hz):
+    # Two poles at 50 Hz turn 50 times a second less their slip; a comb is more than one line.
+    draft = only(heard(between(comb(100.0, (1, 2, 3, 4), 0.03, tilt=1.0) | lines), given_hz=50), "mains_hum")
+    assert draft.measures.get("shaft_hz") == (shaft_hz and pytest.approx(shaft_hz, abs=0.1))
+
+
+def test_a_line_that_was_there_before_the_hum_is_not_its_shaft():
+    refrigerator = tones(DURATION_S, {49.0: 0.01}, 7)
+    hum = between(comb(100.0, (1, 2, 3, 4), 0.03, tilt=1.0), on_s=6.0, off_s=12.0)
+    assert "shaft_hz" not in only(heard(hum + refrigerator, given_hz=50), "mains_hum").measures
+
+
 def test_sound_that_fills_the_clip_is_open_on_both_sides():
     draft = only(heard(between(half_wave_pump(50), on_s=-1, off_s=20)), "stroke_train")
     assert draft.open_start and draft.open_end
