@@ -169,7 +169,7 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
 def _discharge_by(scene: Scene, run: PumpRun) -> float:
     """Return when the brew of a pump run was over: by the pump, or by a mark far from its end."""
     tolerance = scene.knowledge.settings.mark_tolerance_s
-    stops = (m.at_s for m in scene.marks if m.word in ("brew_off", "lever_down") and m.at_s > run.onset_s)
+    stops = (m.at_s for m in scene.marks if m.word in scene.stop_words and m.at_s > run.onset_s)
     stop_s = next(stops, None)
     if stop_s is None or abs(stop_s - run.offset_s) <= tolerance:
         return run.offset_s

@@ -121,7 +121,7 @@ def release_goes_on(
 def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     """Water runs on after the person stopped the brew, and no pump runs."""
     for mark in scene.marks:
-        if mark.word not in ("brew_off", "lever_down", "hot_water_closed"):
+        if mark.word not in (*scene.stop_words, "hot_water_closed"):
             continue
         flow = _flow_from(scene, mark.at_s)
         if not flow:

@@ -116,7 +116,7 @@ def long_pump_untold(scene: Scene, *, run_s: float) -> Answer:
 def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     """The pump runs on after the person stopped the brew."""
     for mark in scene.marks:
-        if mark.word not in ("brew_off", "lever_down"):
+        if mark.word not in scene.stop_words:
             continue
         tolerance = scene.knowledge.settings.mark_tolerance_s
         stopped = [

@@ -67,6 +67,11 @@ class Scene:
     said: str
     knowledge: Knowledge
 
+    @property
+    def stop_words(self) -> tuple[str, ...]:
+        """Marks that stop a brew; the lever that presses the water by hand is lowered to begin one."""
+        return ("brew_off",) if self.machine.group == "manual_lever" else ("brew_off", "lever_down")
+
     def counted(self, *sounds: str) -> list[SoundEvent]:
         """Return the events that count, in order; all sounds if none is named."""
         if sounds not in self._counted:

@@ -112,7 +112,7 @@ def _values(scene: Scene) -> dict[str, list[float]]:
         if any(-0.5 <= burst.onset_s - r.offset_s <= late_s for r in brews):
             out.setdefault("discharge", []).append(burst.duration_s)
     for mark in scene.marks:
-        if mark.word in ("brew_off", "lever_down"):
+        if mark.word in scene.stop_words:
             out.setdefault("run_on", []).extend(
                 r.offset_s - mark.at_s for r in whole if r.onset_s < mark.at_s < r.offset_s
             )
