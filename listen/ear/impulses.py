@@ -38,8 +38,12 @@ _KNOCK_FROM, _THUMP_FROM, _BANG_DB, _BANG_HEIGHT_DB = 0.5, 0.3, 20.0, 30.0
 _NAMELESS_BANG_DB, _NAMELESS_SURE = 50.0, 0.5
 #: From here the model is sure that it is none: the start of a pump over a floor that the phone took away.
 _NO_STROKE = 0.9
-#: A loud onset is one of these strokes from here, all taken together.
-_STROKE_FROM = 0.75
+#: A loud onset is one of these strokes from here, all taken together: the louder, the less is asked for.
+_STROKE_FROM, _STROKE_DB = (0.75, 0.5), (20.0, 45.0)
+#: One that stands this far out and has not fallen back at once is no click, unless something starts there.
+_NO_CLICK_DB = 30.0
+#: Where a bang is that many times as likely as a thump, it may be fainter by so much.
+_PLAINLY_BANG, _FAINTER_DB = 2.0, 5.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
 _BANG_SHARE = 0.5
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
@@ -100,7 +104,8 @@ def hear_impulses(
         if click[best] >= CLICK_FROM:
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue
-        knock = _knock(onsets, probability, labels, group)
+        rings = (~short & ~switches & (rise_db >= _NO_CLICK_DB))[group].any()
+        knock = _knock(onsets, probability, labels, group, bool(rings))
         if knock is not None:
             drafts.append(knock)
             continue
@@ -148,8 +153,13 @@ def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str])
     return out
 
 
-def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group: np.ndarray) -> Draft | None:
-    """A thump or, hard and loud, a bang: what the two have together decides that it is one of them."""
+def _knock(
+    onsets: OnsetTable, probability: np.ndarray, labels: list[str], group: np.ndarray, rings: bool = False
+) -> Draft | None:
+    """A thump or, hard and loud, a bang: what the two have together decides that it is one of them.
+
+    A loud stroke that rings on (`rings`) is one as well, however much the model takes it for a click.
+    """
     # A shop's own model may know only one of the two, or neither.
     bang, thump = (
         probability[group, labels.index(word)] if word in labels else np.zeros(len(group))
@@ -157,23 +167,30 @@ def _knock(onsets: OnsetTable, probability: np.ndarray, labels: list[str], group
     )
     best = int(np.argmax(bang + thump))
     row = int(group[best])
-    if bang[best] + thump[best] < _KNOCK_FROM and thump[best] < _THUMP_FROM:
-        rather = bang[best] + thump[best] > probability[row, labels.index("click")]
-        if not (rather and _plainly(onsets, probability, labels, row)):
+    sure = float(bang[best] + thump[best])
+    if sure < _KNOCK_FROM:
+        # Between a click and a knock: that it is a stroke is surer than which.
+        rather = rings or sure > probability[row, labels.index("click")]
+        plain = _plainly(onsets, probability, labels, row) if rather else 0.0
+        if not plain and thump[best] < _THUMP_FROM:
             return None
+        sure = max(sure, plain)
     rise_db, height_db = float(onsets.column("rise_db")[row]), onsets.height_db(row)
-    loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB
+    less_db = _FAINTER_DB if bang[best] >= _PLAINLY_BANG * thump[best] else 0.0
+    loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB - less_db
     word = "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump"
-    draft = _draft(word, onsets, row, float(bang[best] + thump[best]))
+    draft = _draft(word, onsets, row, sure)
     draft.measures["level_db"] = max(rise_db, height_db)
     return draft
 
 
-def _plainly(onsets: OnsetTable, probability: np.ndarray, labels: list[str], row: int) -> bool:
-    """Whether a loud onset is a stroke, be it a click or a knock: it must not go unnamed for being between them."""
+def _plainly(onsets: OnsetTable, probability: np.ndarray, labels: list[str], row: int) -> float:
+    """How surely a loud onset is a stroke, be it a click or a knock, or 0: it must not go unnamed for being between them."""
     strokes = [labels.index(word) for word in ("click", "thump", "bang") if word in labels]
-    loud = onsets.column("rise_db")[row] >= _BANG_DB or onsets.height_db(row) >= _BANG_HEIGHT_DB
-    return bool(loud and probability[row, strokes].sum() >= _STROKE_FROM)
+    rise_db, height_db = float(onsets.column("rise_db")[row]), float(onsets.height_db(row))
+    loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB
+    sure = float(probability[row, strokes].sum())
+    return sure if loud and sure >= np.interp(rise_db, _STROKE_DB, _STROKE_FROM) else 0.0
 
 
 def _draft(name: str, onsets: OnsetTable, row: int, probability: float) -> Draft:
