@@ -70,7 +70,7 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
-    arcs = hear_arcs(LevelTracks(features), pumps, beating)
+    arcs = hear_arcs(LevelTracks(features), pumps, beating, mains)
     noises = [n for n in noises if not _is_the_arc(n, arcs)]
     noises += _not_yet(arcs, noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
