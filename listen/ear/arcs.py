@@ -1,4 +1,4 @@
-"""Arcs, found by how their noise rises and beats: under a running pump, where nothing else beats, and from afar.
+"""Arcs, found by how their noise rises and beats: under a running pump, and where nothing else beats.
 
 An arc strikes anew in every half cycle of the mains, so its noise comes twice a cycle
 (common practice; the power of an alternating arc passes through zero twice a cycle). A pump
@@ -18,9 +18,7 @@ from listen.ear.levels import LevelTracks
 from listen.ear.steps import runs, step_times
 from listen.features.collect import BEAT_HZ, ClipFeatures
 from listen.spectra import CELL_S
-from listen.types import Mains
 
-UNKNOWN = Mains(None, "unknown")
 #: Where an arc stands over a pump, Hz.
 _RANGE_HZ = (6000.0, 17000.0)
 #: Cells over which the beating is taken together (0.96 s), and how far apart (0.26 s).
@@ -33,14 +31,6 @@ _BEATS, _BEATS_MORE = 0.28, 0.08
 _HARDLY, _BEATS_ALONE, _AGREE_ALONE, _RISE_ALONE_DB = 0.05, 0.14, 4, 1.0
 #: Without a pump: beating, how many times that of the rest of the clip and of once a cycle, rise in three bands, dB.
 _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.0, 1.3, 6.0, 3
-#: From afar the room fills the gaps between the strikes: a noise that stands out is taken as a whole, from this many cells
-#: on, over the quiet of the clip.
-_STANDS_HZ, _STANDS_DB, _QUIET, _LEAST_CELLS, _PAUSE_CELLS = (4500.0, 17000.0), 6.0, 20, 12, 3
-#: Its beating must be so unlikely by chance at one frequency (more so where several are tried), and so many times what it is
-#: once a cycle; and it must rise this far in all (training scenes from afar: about every second stretch of an arc does).
-_NOT_BY_CHANCE, _NOT_ONCE, _PLAINLY_DB = 9.0, 2.0, 8.0
-#: How far the mains may lie from its nominal frequency, as a share of it, and in how many steps that is looked at.
-_MAINS_OFF, _MAINS_STEPS = 0.003, 7
 #: It is something's own noise where that lasts for so much of it.
 _BESIDE = 0.4
 #: A coil buzzes on, an arc does not: times as long as the arc.
@@ -55,9 +45,7 @@ _FILLS_S = 1.5
 _SURE = 0.6
 
 
-def hear_arcs(
-    levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Draft], mains: Mains = UNKNOWN
-) -> list[Draft]:
+def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Draft]) -> list[Draft]:
     """Find what may be arcs.
 
     Parameters
@@ -67,8 +55,6 @@ def hear_arcs(
         The pumps and motors heard in the clip.
     beating : sequence of Draft
         What else beats, at its own rate or by chance: buzzing coils, trains of clicks, gravel.
-    mains : Mains
-        What is known of it: the less, the more frequencies have to be tried.
     """
     bands = levels.bands(*_RANGE_HZ)
     if len(bands) <= _WINDOW or not len(levels.features.beats):
@@ -87,10 +73,8 @@ def hear_arcs(
             if not _of_a_coil(arc, buzzes)
             and not any(s.overlap_s(arc) > _BESIDE * arc.duration_s for s in other)
         ]
-    others = [*pumps, *beating]
-    for found in (_alone(bands, beats, others), _from_afar(levels, others, mains)):
-        out += [arc for arc in found if not any(d.overlap_s(arc) > 0.0 for d in out)]
-    return out
+    alone = _alone(bands, beats, [*pumps, *beating])
+    return out + [arc for arc in alone if not any(d.overlap_s(arc) > 0.0 for d in out)]
 
 
 class _Beats:
@@ -158,49 +142,6 @@ def _alone(bands: np.ndarray, beats: _Beats, others: Sequence[Draft]) -> list[Dr
         if stop - first >= _AGREE and not any(o.overlap_s(span) > _BESIDE * span.duration_s for o in others):
             out.append(_arc(bands, starts, rise_db, first, stop))
     return out
-
-
-def _from_afar(levels: LevelTracks, others: Sequence[Draft], mains: Mains) -> list[Draft]:
-    """Noises that beat twice a cycle more than chance has it, each looked at from end to end."""
-    bands = levels.bands(*_STANDS_HZ)
-    total_db = 10 * np.log10(np.sum(10 ** (bands / 10), axis=1))
-    quiet_db = float(np.percentile(total_db, _QUIET))
-    out = []
-    for first, stop in runs(total_db >= quiet_db + _STANDS_DB, gap=_PAUSE_CELLS):
-        rise_db = float(np.median(total_db[first:stop])) - quiet_db
-        draft = Draft("arcing", first * CELL_S, stop * CELL_S, _SURE, {"level_db": rise_db})
-        if (
-            stop - first >= _LEAST_CELLS
-            and rise_db >= _PLAINLY_DB
-            and not any(o.overlap_s(draft) > _BESIDE * draft.duration_s for o in others)
-            and _beats_twice(levels.features.beats[first:stop], mains)
-        ):
-            out.append(draft)
-    return out
-
-
-def _beats_twice(beats: np.ndarray, mains: Mains) -> bool:
-    """Whether cells beat in one phase twice a cycle of the mains, and not by chance.
-
-    Phases that have nothing to do with each other add up as in a random walk: the square of its
-    length over the sum of the squares of its steps exceeds x with a probability of e^-x (Rayleigh's test;
-    textbooks of directional statistics). Of n frequencies the best exceeds x + ln n no more often.
-    """
-    if mains.hz and mains.measured_hz:
-        off = np.array([mains.measured_hz / mains.hz - 1.0])
-    else:
-        off = np.linspace(-_MAINS_OFF, _MAINS_OFF, _MAINS_STEPS)
-    seconds = np.arange(len(beats))[:, None, None] * CELL_S
-    turned = beats[:, :, None] * np.exp(
-        -2j * np.pi * seconds * np.array(BEAT_HZ)[None, :, None] * (1.0 + off)
-    )
-    steps = np.maximum((np.abs(beats) ** 2).sum(axis=0), 1e-12)
-    sizes = (np.abs(turned.sum(axis=0)) ** 2).max(axis=1) / steps
-    # BEAT_HZ holds once and then twice a cycle, each of 50 and of 60 Hz.
-    systems = [n for n, hz in enumerate(BEAT_HZ[:2]) if mains.hz in (None, hz)]
-    once, twice = max(((sizes[n], sizes[n + 2]) for n in systems), key=lambda pair: pair[1])
-    least = _NOT_BY_CHANCE + np.log(len(off) * len(systems))
-    return bool(twice >= least and twice >= _NOT_ONCE * once)
 
 
 def _span_s(starts: np.ndarray, first: int, stop: int) -> tuple[float, float]:

@@ -25,8 +25,6 @@ _SWITCHED = (*PUMPS, "mains_buzz", "mains_hum")
 _LET_IN = ("boil", "hiss", "burst", "blast")
 #: What beats as an arc does, or by chance.
 _BEATING = ("mains_buzz", "click_train", "gravel")
-#: What the noise of an arc may be taken for, where so much of it lies in the arc.
-_ARC_LIKE, _ONE_SHARE = ("hiss", "blast", "burst"), 0.7
 #: How much too early a motor may be seen, and how far behind its click it starts at the least, s (estimate).
 _TOO_EARLY_S, _CLICK_TO_MOTOR_S = 0.6, 0.08
 #: From here a click is a click, whoever speaks over it.
@@ -70,9 +68,7 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
-    arcs = hear_arcs(LevelTracks(features), pumps, beating, mains)
-    noises = [n for n in noises if not _is_the_arc(n, arcs)]
-    noises += _not_yet(arcs, noises)
+    noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
@@ -91,13 +87,6 @@ def _edges_s(tones: list[Draft]) -> list[float]:
     return [t.onset_s for t in locked if t.edge_start] + [t.offset_s for t in locked if t.edge_end]
 
 
-def _is_the_arc(noise: Draft, arcs: list[Draft]) -> bool:
-    """Whether what sounds like a jet is the noise of an arc, which beats all through it."""
-    return noise.sound in _ARC_LIKE and any(
-        arc.overlap_s(noise) > _ONE_SHARE * noise.duration_s for arc in arcs
-    )
-
-
 def _not_yet(arcs: list[Draft], noises: list[Draft]) -> list[Draft]:
     """Arcs that the model has not named; those that it has reach as far as they beat."""
     new = []
@@ -105,7 +94,6 @@ def _not_yet(arcs: list[Draft], noises: list[Draft]) -> list[Draft]:
         named = [n for n in noises if n.sound == "arcing" and arc.overlap_s(n) > 0.0]
         for n in named:
             n.onset_s, n.offset_s = min(n.onset_s, arc.onset_s), max(n.offset_s, arc.offset_s)
-            n.probability = max(n.probability, arc.probability)
         if not named:
             new.append(arc)
     return new

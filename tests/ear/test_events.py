@@ -8,10 +8,8 @@ from listen.ear.draft import Draft, numbered
 from listen.ear.events import (
     _begin_with_clicks,
     _cracking,
-    _is_the_arc,
     _made_of_strokes,
     _no_jet,
-    _not_yet,
     listen_for_events,
 )
 from listen.ear.impulses import _SURE_CLICK
@@ -177,18 +175,3 @@ def test_a_motor_begins_no_earlier_than_its_click(motor_s, click_s, begins_s):
     motor = Draft("motor_run", motor_s, 5.0, 0.9)
     _begin_with_clicks([motor], [Draft("click", click_s, click_s + 0.01, 0.9)])
     assert motor.onset_s == pytest.approx(begins_s)
-
-
-@pytest.mark.parametrize(
-    "noise, taken",
-    [(Draft("blast", 4.2, 6.0, 0.9), True), (Draft("burst", 4.0, 4.9, 0.6), True),
-     (Draft("hiss", 2.0, 14.0, 0.6), False), (Draft("water_flow", 4.2, 6.0, 0.6), False)],
-)  # fmt: skip
-def test_a_jet_within_an_arc_is_its_noise_and_one_that_goes_on_is_not(noise, taken):
-    assert _is_the_arc(noise, [Draft("arcing", 4.0, 7.5, 0.6)]) is taken
-
-
-def test_an_arc_that_the_model_doubts_and_that_beats_is_as_sure_as_its_beat():
-    named = Draft("arcing", 4.0, 5.4, 0.46)
-    assert _not_yet([Draft("arcing", 3.8, 7.5, 0.6)], [named]) == []
-    assert (named.onset_s, named.offset_s, named.probability) == (3.8, 7.5, 0.6)
