@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from listen.ear.bundle import Head
-from listen.learn.adapt import adapted, folded
+from listen.learn.adapt import adapted, folded, pull_of
 from listen.learn.labelled import Rows
 from listen.learn.recipe import load_recipe
 from listen.resources import shipped
@@ -76,3 +76,23 @@ def test_a_part_without_rows_stays_and_other_words_are_refused(recipe):
     other = replace(kept, labels=("hiss", "boil"))
     with pytest.raises(ValueError, match="not those of the recipe"):
         adapted({"textures": other}, scenes, scenes, recipe)
+
+
+def test_few_clips_go_a_part_of_the_way(recipe):
+    rng = np.random.default_rng(3)
+    x = rng.normal(0, 2, (600, 3))
+    scenes = {"textures": rows(x, (x[:, :2] > 0.5).astype(int))}
+    own = {"textures": rows(rng.normal(0, 0.3, (40, 3)) + 3.0, [[1, 0]] * 40)}
+    begin, whole, third, none = (
+        folded(head())
+        if pull is None
+        else adapted({"textures": head()}, own, scenes, recipe, pull=pull)["textures"]
+        for pull in (None, 1.0, pull_of(20), 0.0)
+    )
+    for before, all_of_it, part, kept in zip(
+        begin.weights, whole.weights, third.weights, none.weights, strict=True
+    ):
+        assert np.allclose(part - before, (all_of_it - before) / 3.0, atol=1e-9) and np.array_equal(
+            kept, before
+        )
+    assert [pull_of(n) for n in (0, 40)] == [0.0, 0.5]

@@ -29,7 +29,7 @@ from joblib import Parallel, delayed
 from listen.cli import library_learn
 from listen.cli.library_learn import frozen_scenes
 from listen.ear.bundle import Bundle, load_bundle
-from listen.learn.adapt import adapted
+from listen.learn.adapt import adapted, pull_of
 from listen.learn.promote import Decision, decide
 from listen.learn.score.events import f1
 from listen.learn.score.match import count_sound
@@ -156,7 +156,7 @@ def learnt(way: str, shop: Sequence[Any], scenes: Any, recipe: Any) -> Any:
     """Return the model that a shop's rows and those of scenes give: gone on from the shipped one, or from nothing."""
     if way == "go on":
         own = stack_parts(shop)
-        return Bundle(model().info, adapted(model().heads, own, scenes, recipe))
+        return Bundle(model().info, adapted(model().heads, own, scenes, recipe, pull=pull_of(len(shop))))
     parts = {
         name: library_learn._weighed([rows[name] for rows in shop], [own]) for name, own in scenes.items()
     }
