@@ -312,17 +312,6 @@ def test_water_that_runs_while_a_refrigerator_turns_runs_all_the_same() -> None:
     assert "flow_runs_on" in codes(runs_on) and runs_on.level == "stop"
 
 
-def test_a_lever_that_presses_by_hand_is_lowered_to_begin_and_one_with_a_pump_to_end() -> None:
-    """Common practice: a hand lever is pulled down and rises as it brews; a pump's lever is up while it brews."""
-    flow = ev("water_flow", 2.7, 19.8)
-    pulled = say(click(1.7), flow, did=("0:02 lever_down", "0:19 lever_up"), machine=MANUAL, at=23.0)
-    assert "flow_runs_on" not in codes(pulled) and pulled.level != "stop"
-    runs_on = say(click(1.7), flow, did=("0:00 lever_up", "0:02 lever_down"), machine=LEVER, at=23.0)
-    assert "flow_runs_on" in codes(runs_on) and runs_on.level == "stop"
-    stopped = say(flow, did=("0:00 lever_down", "0:02 brew_off"), machine=MANUAL, at=23.0)
-    assert "flow_runs_on" in codes(stopped)
-
-
 def test_three_fills_in_a_night_are_not_too_often() -> None:
     seldom = [e for start in (100.0, 7000.0, 15000.0, 22000.0) for e in fill(start, start + 4.0)]
     quiet = say(*seldom, did=("0:00 idle_hot",), at=28800.0)

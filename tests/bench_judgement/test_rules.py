@@ -15,6 +15,7 @@ from tests.bench_judgement.scenes import (
     BREW_DID,
     GOOD,
     LEVER,
+    MANUAL,
     ROTARY,
     UNKNOWN,
     UNUSABLE,
@@ -299,3 +300,14 @@ def test_a_click_is_not_missed_where_the_pump_itself_is_nearly_drowned(pump_db: 
     # Where it stands highest counts, if that was measured.
     events[0] = ev("motor_run", 3.1, 28.0, slip=0.04, level_db=4.0, stands_db=pump_db)
     assert say(*events, did=BREW_DID).verdict == verdict
+
+
+def test_a_lever_that_presses_by_hand_is_lowered_to_begin_and_one_with_a_pump_to_end() -> None:
+    """Common practice: a hand lever is pulled down and rises as it brews; a pump's lever is up while it brews."""
+    flow = ev("water_flow", 2.7, 19.8)
+    pulled = say(click(1.7), flow, did=("0:02 lever_down", "0:19 lever_up"), machine=MANUAL, at=23.0)
+    assert "flow_runs_on" not in codes(pulled) and pulled.level != "stop"
+    runs_on = say(click(1.7), flow, did=("0:00 lever_up", "0:02 lever_down"), machine=LEVER, at=23.0)
+    assert "flow_runs_on" in codes(runs_on) and runs_on.level == "stop"
+    stopped = say(flow, did=("0:00 lever_down", "0:02 brew_off"), machine=MANUAL, at=23.0)
+    assert "flow_runs_on" in codes(stopped)
