@@ -17,7 +17,7 @@ from listen.cli.score_sets import render_entry
 from listen.cli.training_scenes import Job, clip_rows, plan
 from listen.ear.bundle import Bundle
 from listen.errors import BadParameter
-from listen.learn.adapt import adapted, pull_of
+from listen.learn.adapt import adapted
 from listen.learn.export import write_bundle
 from listen.learn.labelled import LabelledClip, PartRows, Rows, Span, rows_of
 from listen.learn.promote import Decision, decide
@@ -104,7 +104,7 @@ def learn(
             echo(f"Going on from the shipped model, version {begin.info.version}.")
             folder = write_bundle(
                 Path(work) / "model",
-                adapted(begin.heads, stack_parts(shop), stack_parts(made), recipe, pull=pull_of(len(clips))), version=version,
+                adapted(begin.heads, shop, stack_parts(made)), version=version,
                 trained_on=f"{trained_on}; gone on from the shipped model {begin.info.version}",
                 facts={"seed": recipe.seed, "begins_from": begin.info.sha256},
             )  # fmt: skip

@@ -66,17 +66,19 @@ class Head:
     slope: np.ndarray
     offset: np.ndarray
 
+    def hidden(self, values: np.ndarray) -> np.ndarray:
+        """What the last layer is given [shape=(k, h)] for rows of features [shape=(k, f)]."""
+        x = (values.astype(np.float64) - self.mean) / self.scale
+        for weight, bias in zip(self.weights[:-1], self.biases[:-1], strict=True):
+            x = np.maximum(x @ weight + bias, 0.0)
+        return x
+
     def logits(self, values: np.ndarray) -> np.ndarray:
         """Raw outputs [shape=(k, labels)] for rows of features [shape=(k, f)]."""
         if len(values) > _AT_ONCE:
             parts = np.array_split(values, -(-len(values) // _AT_ONCE))
             return np.concatenate([self.logits(part) for part in parts])
-        x = (values.astype(np.float64) - self.mean) / self.scale
-        for layer, (weight, bias) in enumerate(zip(self.weights, self.biases, strict=True)):
-            x = x @ weight + bias
-            if layer + 1 < len(self.weights):
-                x = np.maximum(x, 0.0)
-        return x
+        return np.asarray(self.hidden(values) @ self.weights[-1] + self.biases[-1])
 
     def probabilities(self, values: np.ndarray) -> np.ndarray:
         """Calibrated probabilities [shape=(k, labels)], 0..1."""

@@ -1,23 +1,13 @@
 """Going on from a fitted model: a shop's sounds are learnt, what was known stays."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from listen.ear.bundle import Head
 from listen.learn.adapt import adapted, folded, pull_of
 from listen.learn.labelled import Rows
-from listen.learn.recipe import load_recipe
-from listen.resources import shipped
 
 LABELS = ("hiss", "blast")
-
-
-@pytest.fixture(scope="module")
-def recipe():
-    recipe = load_recipe(shipped("models") / "recipe.toml")
-    return replace(recipe, textures=replace(recipe.textures, labels=LABELS, alpha=1e-3))
 
 
 def head():
@@ -41,58 +31,62 @@ def test_folding_in_the_calibration_changes_no_probability():
     assert folded(head()).slope.tolist() == [1, 1] and folded(head()).offset.tolist() == [0, 0]
 
 
-def test_a_shops_sound_is_learnt_and_the_rest_stays(recipe):
-    rng = np.random.default_rng(2)
-    x = rng.normal(0, 2, (2000, 3))
-    x[:, 2] = rng.normal(0, 0.3, 2000)
-    scenes = rows(x, (x[:, :2] > 0.5).astype(int))
-    # This shop's hiss is high in the third measure alone: the model knows nothing of that.
-    own = rng.normal(0, 0.3, (40, 3)) + np.array([-1.0, -1.0, 4.0])
-    new = rng.normal(0, 0.3, (40, 3)) + np.array([-1.0, -1.0, 4.0])
-    before = head()
-    made = adapted(
-        {"textures": before},
-        {"textures": rows(own, [[1, 0]] * 40)},
-        {"textures": scenes},
-        recipe,
-        passes=10,
-        step=1e-2,
-    )
-    after = made["textures"]
+def clips_of(x, y, n):
+    """The rows of n clips, each an equal part of all."""
+    parts = zip(np.array_split(np.asarray(x), n), np.array_split(np.asarray(y), n), strict=True)
+    return [{"textures": rows(part, targets)} for part, targets in parts]
+
+
+def scenes_of(seed, n=2000):
+    x = np.random.default_rng(seed).normal(0, 2, (n, 3))
+    x[:, 2] /= 6.0
+    return {"textures": rows(x, np.zeros((n, 2)))}
+
+
+def own_hiss(seed, n=40):
+    """This shop's hiss is high in the third measure alone: the model knows nothing of that."""
+    return np.random.default_rng(seed).normal(0, 0.3, (n, 3)) + np.array([-1.0, -1.0, 4.0])
+
+
+def test_a_shops_sound_is_learnt_and_the_rest_stays():
+    scenes, before = scenes_of(2), head()
+    after = adapted({"textures": before}, clips_of(own_hiss(3), [[1, 0]] * 40, 20), scenes)["textures"]
+    new, x = own_hiss(4), scenes["textures"].x
     assert before.probabilities(new)[:, 0].max() < 0.2 < 0.8 < after.probabilities(new)[:, 0].min()
-    agree = (after.probabilities(x) > 0.5) == (scenes.y > 0)
-    was = (before.probabilities(x) > 0.5) == (scenes.y > 0)
-    assert agree.mean() > was.mean() - 0.01
-    # What is handed in stays as it was.
+    # The scenes' own labels say no to everything and are not read: the model goes on saying what it said.
+    moved = np.abs(after.probabilities(x) - before.probabilities(x))
+    assert moved.mean() < 0.03
+    agree = (after.probabilities(x) > 0.5) == (before.probabilities(x) > 0.5)
+    assert agree.mean() > 0.97
+    # What is handed in stays as it was, and so do the hidden layers.
     assert np.array_equal(before.weights[0], head().weights[0])
+    assert np.array_equal(after.weights[0], head().weights[0])
 
 
-def test_a_part_without_rows_stays_and_other_words_are_refused(recipe):
-    scenes = {"textures": rows(np.zeros((9, 3)), np.zeros((9, 2)))}
-    none = rows(np.zeros((0, 3)), np.zeros((0, 2)))
-    kept = head()
-    assert adapted({"textures": kept}, {"textures": none}, scenes, recipe)["textures"] is kept
-    assert adapted({"textures": kept}, {}, scenes, recipe)["textures"] is kept
-    other = replace(kept, labels=("hiss", "boil"))
-    with pytest.raises(ValueError, match="not those of the recipe"):
-        adapted({"textures": other}, scenes, scenes, recipe)
+def test_a_word_that_no_clip_holds_is_not_touched():
+    before = head()
+    after = adapted({"textures": before}, clips_of(own_hiss(3), [[1, 0]] * 40, 20), scenes_of(2))["textures"]
+    x = np.random.default_rng(5).normal(0, 2, (200, 3))
+    assert np.allclose(after.probabilities(x)[:, 1], before.probabilities(x)[:, 1], atol=1e-12)
 
 
-def test_few_clips_go_a_part_of_the_way(recipe):
-    rng = np.random.default_rng(3)
-    x = rng.normal(0, 2, (600, 3))
-    scenes = {"textures": rows(x, (x[:, :2] > 0.5).astype(int))}
-    own = {"textures": rows(rng.normal(0, 0.3, (40, 3)) + 3.0, [[1, 0]] * 40)}
-    begin, whole, third, none = (
-        folded(head())
-        if pull is None
-        else adapted({"textures": head()}, own, scenes, recipe, pull=pull)["textures"]
-        for pull in (None, 1.0, pull_of(20), 0.0)
-    )
-    for before, all_of_it, part, kept in zip(
-        begin.weights, whole.weights, third.weights, none.weights, strict=True
-    ):
-        assert np.allclose(part - before, (all_of_it - before) / 3.0, atol=1e-9) and np.array_equal(
-            kept, before
-        )
-    assert [pull_of(n) for n in (0, 40)] == [0.0, 0.5]
+def test_the_more_clips_hold_a_word_the_further_it_goes():
+    x = own_hiss(6)
+    before = head().probabilities(x)[:, 0].mean()
+    found = [
+        adapted({"textures": head()}, clips_of(own_hiss(3), [[1, 0]] * 40, n), scenes_of(2))["textures"]
+        .probabilities(x)[:, 0].mean()
+        for n in (1, 4, 20)
+    ]  # fmt: skip
+    assert before < found[0] < found[1] < found[2]
+    assert pull_of(np.array([0, 1, 9])).tolist() == [0.0, 0.5, 0.9]
+
+
+def test_a_part_without_rows_stays_and_other_words_are_refused():
+    scenes, kept = scenes_of(2, 9), head()
+    none = {"textures": rows(np.zeros((0, 3)), np.zeros((0, 2)))}
+    for shop in ([none], [{}], []):
+        assert adapted({"textures": kept}, shop, scenes)["textures"] is kept
+    three = {"textures": rows(np.zeros((9, 3)), np.zeros((9, 3)))}
+    with pytest.raises(ValueError, match="not those of the rows"):
+        adapted({"textures": kept}, [three], scenes)
