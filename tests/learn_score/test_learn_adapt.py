@@ -52,7 +52,7 @@ def test_a_shops_sound_is_learnt_and_the_rest_stays():
     scenes, before = scenes_of(2), head()
     after = adapted({"textures": before}, clips_of(own_hiss(3), [[1, 0]] * 40, 20), scenes)["textures"]
     new, x = own_hiss(4), scenes["textures"].x
-    assert before.probabilities(new)[:, 0].max() < 0.2 < 0.8 < after.probabilities(new)[:, 0].min()
+    assert before.probabilities(new)[:, 0].max() < 0.2 < 0.6 < after.probabilities(new)[:, 0].min()
     # The scenes' own labels say no to everything and are not read: the model goes on saying what it said.
     moved = np.abs(after.probabilities(x) - before.probabilities(x))
     assert moved.mean() < 0.03
