@@ -7,7 +7,7 @@ them knows the others.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 from listen.cli.score_hear import hear_clip
 from listen.cli.score_sets import render_entry
 from listen.cli.training_scenes import Job, clip_rows, plan
-from listen.ear.bundle import Bundle
+from listen.ear.bundle import Bundle, Head
 from listen.errors import BadParameter
-from listen.learn.adapt import adapted
+from listen.learn.adapt import PART_WAYS, adapted, part_way
 from listen.learn.export import write_bundle
 from listen.learn.labelled import LabelledClip, PartRows, Rows, Span, rows_of
 from listen.learn.promote import Decision, decide
@@ -56,7 +56,8 @@ def learn(
 ) -> Learnt:  # fmt: skip
     """Train on the shop's clips and on scenes, measure beside the model in use, and keep the version.
 
-    Training goes on from the shipped model where the recipe is that model's; with other words it starts again.
+    Training goes on from the shipped model where the recipe is that model's; with other words it starts again. Where
+    all of what was learnt makes something worse, a half and a quarter of it are tried.
 
     Parameters
     ----------
@@ -100,20 +101,34 @@ def learn(
                 {name: _weighed([r[name] for r in shop], [r[name] for r in made]) for name in made[0]},
                 recipe, Path(work) / "model", trained_on=trained_on, echo=echo,
             )  # fmt: skip
+            decision = measure(library, folder, echo, frozen)
         else:
             echo(f"Going on from the shipped model, version {begin.info.version}.")
-            folder = write_bundle(
-                Path(work) / "model",
-                adapted(begin.heads, shop, stack_parts(made)), version=version,
+            folder, decision = _go_on(
+                begin, adapted(begin.heads, shop, stack_parts(made)), Path(work), echo,
+                lambda folder: measure(library, folder, echo, frozen), version=version,
                 trained_on=f"{trained_on}; gone on from the shipped model {begin.info.version}",
                 facts={"seed": recipe.seed, "begins_from": begin.info.sha256},
             )  # fmt: skip
-        decision = measure(library, folder, echo, frozen)
         model = library.models.add(
             folder, by=by, clips=[clip.sha256 for clip in clips], measured=decision.measured, says=decision.says,
             state="candidate" if decision.promoted else "refused",
         )  # fmt: skip
     return Learnt(model, decision, len(clips), n_machines)
+
+
+def _go_on(
+    begin: Bundle, fitted: Mapping[str, Head], work: Path, echo: Callable[[str], object],
+    measured: Callable[[Path], Decision], **manifest: Any,
+) -> tuple[Path, Decision]:  # fmt: skip
+    """Write and measure what lies on the way to the fitted model: all of it, then less, until nothing is worse."""
+    for share in PART_WAYS:
+        folder = write_bundle(work / f"part-{share:g}", part_way(begin.heads, fitted, share), **manifest)
+        decision = measured(folder)
+        if decision.promoted or share == PART_WAYS[-1]:
+            break
+        echo(f"Measured worse with {share:.0%} of what was learnt; trying less.")
+    return folder, decision
 
 
 def train_from_library(recipe_path: Path, *, by: str, promote: bool) -> int:

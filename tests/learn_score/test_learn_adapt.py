@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.bundle import Head
-from listen.learn.adapt import adapted, folded, pull_of
+from listen.learn.adapt import adapted, folded, part_way, pull_of
 from listen.learn.labelled import Rows
 
 LABELS = ("hiss", "blast")
@@ -90,3 +90,18 @@ def test_a_part_without_rows_stays_and_other_words_are_refused():
     three = {"textures": rows(np.zeros((9, 3)), np.zeros((9, 3)))}
     with pytest.raises(ValueError, match="not those of the rows"):
         adapted({"textures": kept}, [three], scenes)
+
+
+def test_a_part_of_the_way_lies_between():
+    begin = {"textures": head(), "starts": head()}
+    fitted = adapted(begin, clips_of(own_hiss(3), [[1, 0]] * 40, 20), scenes_of(2))
+    x = own_hiss(7)
+
+    def logits(heads):
+        return folded(heads["textures"]).logits(x)
+
+    half = part_way(begin, fitted, 0.5)
+    assert np.allclose(logits(half), (logits(begin) + logits(fitted)) / 2, atol=1e-9)
+    assert np.allclose(logits(part_way(begin, fitted, 0.0)), logits(begin), atol=1e-9)
+    # What was not adapted is the very same.
+    assert half["starts"] is begin["starts"]

@@ -59,13 +59,6 @@ def test_decisions_are_counted_with_their_reasons():
     )
 
 
-def test_a_shop_uses_a_candidate_only_where_it_was_promoted():
-    yes = Decision(True, (), "", {})
-    before, worse, better = (np.full((1, 2, 3), n) for n in (0, 1, 2))
-    used = shop_clips.in_use([(before, None), (worse, replace(yes, promoted=False)), (better, yes)])
-    assert [int(counts.max()) for counts in used] == [0, 0, 2]
-
-
 def test_a_machine_keeps_its_profile_and_its_build(machine):
     specs = [shop_machines.spec_of(machine, 960_950 + n, "normal_brew") for n in range(4)]
     assert all(spec.machine == machine.profile for spec in specs)
