@@ -203,11 +203,11 @@ def learn_and_hear(
     out: dict[str, list[Learnt]] = {}
     for way in ways:
         zero = counts(now if way == "go on" else learnt(way, [], scenes, recipe))
-        out[way] = [Learnt(zero, zero, None)]
+        out[way] = [Learnt(zero, counts(now), None)]
         for n in CLIPS:
             bundle = learnt(way, [c.rows for c in shop[:n]], scenes, recipe)
             used, decision = kept_of(way, bundle)
-            out[way].append(Learnt(counts(bundle), zero if used is now else counts(used), decision))
+            out[way].append(Learnt(counts(bundle), counts(used), decision))
     return out
 
 
