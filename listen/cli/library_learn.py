@@ -119,11 +119,14 @@ def learn(
 
 def _go_on(
     begin: Bundle, fitted: Mapping[str, Head], work: Path, echo: Callable[[str], object],
-    measured: Callable[[Path], Decision], **manifest: Any,
+    measured: Callable[[Path], Decision], *, trained_on: str, **manifest: Any,
 ) -> tuple[Path, Decision]:  # fmt: skip
     """Write and measure what lies on the way to the fitted model: all of it, then less, until nothing is worse."""
     for share in PART_WAYS:
-        folder = write_bundle(work / f"part-{share:g}", part_way(begin.heads, fitted, share), **manifest)
+        part = "" if share == 1.0 else f", {share:.0%} of what was learnt"
+        folder = write_bundle(
+            work / f"part-{share:g}", part_way(begin.heads, fitted, share), trained_on=trained_on + part, **manifest
+        )  # fmt: skip
         decision = measured(folder)
         if decision.promoted or share == PART_WAYS[-1]:
             break

@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from listen.cli import library_learn
+from listen.ear.bundle import load_bundle
 from listen.errors import BadParameter, LibraryError
+from listen.learn.adapt import folded
 from listen.learn.export import write_bundle
-from listen.learn.promote import LEAST_REAL, decide
+from listen.learn.promote import LEAST_REAL, Decision, decide
 from listen.learn.score.rules import load_rules
 from listen.learn.score.truth import Heard, TruthClip, TruthLabel
 from listen.library import open_library
@@ -210,3 +212,23 @@ def test_what_is_never_trained_on_stays_so():
     scenes = library_learn.frozen_scenes()
     assert len(set(scenes)) == len(scenes) == len(FAMILIES) * library_learn.FROZEN_PER_FAMILY
     assert {family for _, family in scenes} == set(FAMILIES)
+
+
+@pytest.mark.parametrize(
+    ("no_worse_from", "told"),
+    [(1.0, ""), (0.5, ", 50% of what was learnt"), (0.0, ", 25% of what was learnt")],
+)
+def test_less_is_tried_where_all_of_it_is_worse(tmp_path, no_worse_from, told):
+    begin, said, tried = bundle_of(), [], []
+    fitted = {name: folded(head) for name, head in begin.heads.items()}
+
+    def measured(folder):
+        tried.append(folder)
+        share = (1.0, 0.5, 0.25)[len(tried) - 1]
+        return Decision(share <= no_worse_from, (), "", {})
+
+    folder, decision = library_learn._go_on(
+        begin, fitted, tmp_path, said.append, measured, version="1-shop-1", trained_on="a shop", facts={}
+    )
+    assert load_bundle(folder).info.trained_on == "a shop" + told and folder == tried[-1]
+    assert decision.promoted is (no_worse_from > 0.0) and len(said) == len(tried) - 1
