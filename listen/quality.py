@@ -42,6 +42,8 @@ _NOISE_HZ, _NOISE_RANGE_DB, _NOISE_DBFS = (800.0, 8000.0), 12.0, -45.0
 _IN_NOISE = ("click", "click_train", "thump", "burst", "hiss", "drip", "splutter", "gravel", "rattle", "boil")
 #: What a machine itself may sound like from end to end: then the floor is that sound.
 _LASTING = ("hiss", "blast", "boil", "water_flow", "splutter", "gravel", "arcing")
+#: Steady noise that no noise suppression would leave in a clip, and how sure it must be.
+_EVEN_NOISE, _PLAIN = ("hiss", "blast", "boil", "water_flow"), 0.8
 
 
 def measure_quality(features: ClipFeatures, notes: Sequence[Limit] = ()) -> Quality:
@@ -230,12 +232,17 @@ def _steady_noise(features: ClipFeatures) -> list[Limit]:
 def with_masks(quality: Quality, events: Iterable[SoundEvent], duration_s: float) -> Quality:
     """Add the spans that a grinder, music or speech hides; a clip hidden for the most part is not usable.
 
-    A steady noise that is named as a sound of the machine is no limit any more.
+    A steady noise that is named as a sound of the machine is no limit any more, and where one lasts,
+    the phone does not erase steady noise, though it may erase tones.
     """
     events = list(events)
-    named = max((e.duration_s for e in events if e.sound in _LASTING), default=0.0)
-    explained = named >= _MASK_ALL_SHARE * max(duration_s, 1e-9)
-    limits = [limit for limit in quality.limits if not (explained and limit.code == "steady_noise")]
+    limits = [
+        replace(limit, blocks=_TONAL)
+        if limit.code == "tone_suppressed" and _lasts(events, _EVEN_NOISE, duration_s, _PLAIN)
+        else limit
+        for limit in quality.limits
+        if not (limit.code == "steady_noise" and _lasts(events, _LASTING, duration_s))
+    ]
     hidden = 0.0
     for event in events:
         blocks = _MASKING.get(event.sound)
@@ -250,3 +257,11 @@ def with_masks(quality: Quality, events: Iterable[SoundEvent], duration_s: float
         ))  # fmt: skip
     usable = quality.usable and hidden < _MASK_ALL_SHARE * max(duration_s, 1e-9)
     return replace(quality, usable=usable, limits=tuple(limits))
+
+
+def _lasts(
+    events: Sequence[SoundEvent], sounds: tuple[str, ...], duration_s: float, sure: float = 0.0
+) -> bool:
+    """Tell whether one of `sounds`, at least that sure, lasts for most of a clip."""
+    longest_s = max((e.duration_s for e in events if e.sound in sounds and e.probability >= sure), default=0.0)
+    return longest_s >= _MASK_ALL_SHARE * max(duration_s, 1e-9)

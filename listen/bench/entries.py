@@ -278,6 +278,8 @@ class Settings:
     pump_gap_s: float
     drowned_pump_db: float
     drowned_strokes_db: float
+    soft_after_pump_db: float
+    discharge_band_hz: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]
     masks: Mapping[str, tuple[str, ...]]

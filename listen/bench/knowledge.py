@@ -243,6 +243,8 @@ def _settings(table: Table) -> Settings:
         pump_gap_s=table.take("pump_gap_s", float),
         drowned_pump_db=table.take("drowned_pump_db", float),
         drowned_strokes_db=table.take("drowned_strokes_db", float),
+        soft_after_pump_db=table.take("soft_after_pump_db", float),
+        discharge_band_hz=table.take("discharge_band_hz", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),
         masks={k: tuple(v) for k, v in table.table("masks").rest().items()},

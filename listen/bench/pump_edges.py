@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from listen.bench.facts import NO, Answer, fact, say_event
 from listen.bench.phrases import clock, lasting
+from listen.bench.runs import runs_of_the_pump
 from listen.bench.scene import Scene, overlap_s
 from listen.types import SoundEvent
 
@@ -128,7 +129,8 @@ def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
             continue
         to_s = max(e.offset_s for e in flow)
         on_s = to_s - max(mark.at_s, flow[0].onset_s)
-        runs = [(r.onset_s, r.offset_s) for r in scene.pump_runs() if not scene.another_clicks(r)]
+        pumps = runs_of_the_pump(scene, mark.at_s)
+        runs = [(r.onset_s, r.offset_s) for r in pumps if not scene.another_clicks(r)]
         pumped = sum(overlap_s((mark.at_s, to_s), run) for run in runs)
         if on_s > longer_than_s and pumped <= 0.5 * on_s:
             say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"

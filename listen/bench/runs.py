@@ -118,17 +118,23 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     for mark in scene.marks:
         if mark.word not in scene.stop_words:
             continue
-        tolerance = scene.knowledge.settings.mark_tolerance_s
-        stopped = [
-            r for r in scene.pump_runs() if not r.open_end and abs(r.offset_s - mark.at_s) <= tolerance
-        ]
-        for run in scene.pump_runs():
-            if stopped and not _same_strokes(scene, run, stopped):
-                continue  # a motor did stop then; what goes on is another
+        for run in runs_of_the_pump(scene, mark.at_s):
             if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
     return NO
+
+
+def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
+    """Return what may be runs of the pump that somebody stopped: where one did stop, what goes on is another motor."""
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    runs = scene.pump_runs()
+    stopped = [r for r in runs if not r.open_end and abs(r.offset_s - stop_s) <= tolerance]
+    if not stopped:
+        return runs
+    return [
+        r for r in runs if r in stopped or not r.onset_s < stop_s < r.offset_s or _same_strokes(scene, r, stopped)
+    ]
 
 
 def _same_strokes(scene: Scene, run: PumpRun, stopped: list[PumpRun]) -> bool:

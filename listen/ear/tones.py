@@ -149,9 +149,9 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
                 0.97,
             )
         )
-    stands_db = levels.stands_db(onset, offset) if sound in PUMPS else float("nan")
-    if np.isfinite(stands_db):
-        measures["stands_db"] = stands_db
+    if sound in PUMPS:
+        beside = {"stands_db": levels.stands_db(onset, offset), "after_db": levels.after_db(onset, offset)}
+        measures |= {name: db for name, db in beside.items() if np.isfinite(db)}
     return Draft(
         sound, onset, offset, sure, measures, edges.open_start, edges.open_end, edges.rises, edges.falls
     )
