@@ -54,21 +54,25 @@ def without_pump(
     to_end: bool = False,
     ends: bool = False,
     throughout: bool = False,
+    below_sure: float = 1.01,
 ) -> Answer:
-    """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB.
+    """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB; less sure than `below_sure`.
 
     `to_end`: it must still be there at the end of the clip; `ends`: it must have ended before.
     What turns while the machine is off at the wall is no pump of it; with `throughout`, neither
     is what turns through the whole clip.
     """
+    last_s = scene.duration_s - scene.knowledge.settings.mark_tolerance_s
     runs = [
-        (r.onset_s, r.offset_s) for r in scene.pump_runs() if not (throughout and r.open_start and r.open_end)
+        (r.onset_s, r.offset_s)
+        for r in scene.pump_runs()
+        if not (throughout and r.open_start and (r.open_end or r.offset_s >= last_s))
     ]
     stretches = scene.narrowed(states)
     unplugged = scene.stretches(("off_at_wall",))
     total, events = 0.0, []
     for e in scene.counted(*sounds):
-        if e.measures.get("level_db", at_least) < at_least:
+        if e.measures.get("level_db", at_least) < at_least or e.probability >= below_sure:
             continue
         span = (e.onset_s, e.offset_s)
         off = sum(overlap_s(span, s) for s in unplugged) > 0.5 * e.duration_s
