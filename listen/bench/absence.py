@@ -189,7 +189,7 @@ def burst_missing(
     for stretch in scene.stretches(states):
         wide = scene.widened(stretch)
         last_s = max(stretch[0] + 0.5, stretch[1] - 0.5)
-        runs = [r for r in scene.pump_runs() if wide[0] <= r.onset_s < last_s and not r.open_start]
+        runs = [r for r in scene.pump_runs() if not r.open_start and _brews(scene, r, wide, last_s)]
         pieces = [(r.onset_s, r.offset_s) for r in runs]
         if wide[1] - wide[0] - uncovered_s(wide, pieces) < min_loaded_s:
             continue
@@ -199,6 +199,14 @@ def burst_missing(
         if answer.truth == "cannot_tell":
             unsure = answer
     return unsure
+
+
+def _brews(scene: Scene, run: PumpRun, wide: tuple[float, float], last_s: float) -> bool:
+    """Tell whether a run began with a brew, or before it and is of strokes all through it: no other appliance strokes."""
+    if wide[0] <= run.onset_s < last_s:
+        return True
+    strokes = any(e.id in run.event_ids for e in scene.counted("stroke_train"))
+    return strokes and run.onset_s < wide[0] and run.offset_s >= last_s
 
 
 def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: bool) -> Answer:
