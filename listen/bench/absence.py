@@ -171,8 +171,10 @@ def _discharge_by(scene: Scene, run: PumpRun) -> float:
     tolerance = scene.knowledge.settings.mark_tolerance_s
     stops = (m.at_s for m in scene.marks if m.word in scene.stop_words and m.at_s > run.onset_s)
     stop_s = next(stops, None)
-    if stop_s is None or abs(stop_s - run.offset_s) <= tolerance:
+    if stop_s is None:
         return run.offset_s
+    if abs(stop_s - run.offset_s) <= tolerance:
+        return max(stop_s, run.offset_s)  # its end may have been lost under something else
     return stop_s + tolerance
 
 
@@ -255,8 +257,8 @@ def _too_soft(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:
         for e in scene.counted(*PUMP_SOUNDS)
         if e.id in ids and not e.open_end and abs(e.offset_s - by_s) <= settings.mark_tolerance_s
     ]
-    over_db = [e.measures.get("after_db", float("inf")) for e in ended]
-    return bool(over_db) and max(over_db) <= settings.soft_after_pump_db
+    least_db = {"motor_run": settings.soft_after_motor_db, "stroke_train": settings.soft_after_strokes_db}
+    return bool(ended) and all(e.measures.get("after_db", float("inf")) <= least_db[e.sound] for e in ended)
 
 
 def _one_stopped(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:

@@ -278,7 +278,8 @@ class Settings:
     pump_gap_s: float
     drowned_pump_db: float
     drowned_strokes_db: float
-    soft_after_pump_db: float
+    soft_after_motor_db: float
+    soft_after_strokes_db: float
     discharge_band_hz: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]

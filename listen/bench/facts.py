@@ -90,12 +90,14 @@ def heard(
     at_least: Mapping[str, float] | None = None,
     at_most: Mapping[str, float] | None = None,
     apart_from: tuple[str, ...] = (),
+    sure: float = 0.0,
 ) -> Answer:
-    """Heard anywhere, whatever the state, and not within other sounds that could pass for it."""
+    """Heard anywhere, whatever the state, and not within other sounds that could pass for it; at least that `sure`."""
     events = [
         e
         for e in scene.counted(*sounds)
         if e.duration_s >= min_s
+        and e.probability >= sure
         and _measured(e, at_least or {}, at_most or {})
         and not _drowned(scene, e, apart_from)
     ]

@@ -10,6 +10,8 @@ from listen.types import SoundEvent
 
 #: A flow is heard in pieces where something else is louder for a moment (estimate).
 _FLOW_GAP_S = 3.0
+#: What is louder than a flow of water.
+_COVERS = ("speech", "music", "grinder")
 #: How late the beginning of a flow may be told after a discharge, s.
 _FLOW_KNOWN_S = 2.5
 
@@ -85,11 +87,17 @@ def without_pump(
     if not events or total < min_s:
         return NO
     tolerance = scene.knowledge.settings.mark_tolerance_s
-    still = any(e.open_end or e.offset_s >= scene.duration_s - tolerance for e in events)
+    still = any(_reaches_s(scene, e) >= scene.duration_s - tolerance for e in events)
     if (to_end and not still) or (ends and still):
         return NO
     says = tuple(f"{say_event(e)}, with no pump running" for e in events[:3])
     return Answer("yes", says, tuple(e.id for e in events))
+
+
+def _reaches_s(scene: Scene, event: SoundEvent) -> float:
+    """Return how far a sound may go on: what covers its end hides where it ends."""
+    covers = [c.offset_s for c in scene.counted(*_COVERS) if c.onset_s <= event.offset_s <= c.offset_s]
+    return scene.duration_s if event.open_end else max([event.offset_s, *covers])
 
 
 @fact

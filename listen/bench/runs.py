@@ -85,19 +85,32 @@ def fill_interval_told(scene: Scene, *, at_most_s: float) -> Answer:
 
 
 @fact
-def pump_longer_than(scene: Scene, *, states: tuple[str, ...], run_s: float) -> Answer:
+def pump_longer_than(
+    scene: Scene, *, states: tuple[str, ...], run_s: float, begins: bool = False
+) -> Answer:
     """One pump run lasts longer than `run_s` within given states.
 
     A motor that goes through the whole clip while another starts and stops with
-    clicks is not the pump: a machine has one.
+    clicks is not the pump: a machine has one. With `begins`, no motor that goes through it is.
     """
     stretches = scene.stretches(states)
     for run in scene.pump_runs():
-        if scene.another_clicks(run):
+        if scene.another_clicks(run) or (begins and scene.goes_through(run)):
             continue
         inside = sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches)
         if inside > run_s:
             return Answer("yes", (_say_run(run),), run.event_ids)
+    return NO
+
+
+@fact
+def motor_through(scene: Scene, *, states: tuple[str, ...], run_s: float) -> Answer:
+    """A motor that goes through the whole clip runs for longer than `run_s` within given states."""
+    stretches = scene.stretches(states)
+    for run in (r for r in scene.pump_runs() if scene.goes_through(r)):
+        if sum(overlap_s((run.onset_s, run.offset_s), s) for s in stretches) > run_s:
+            say = f"a motor runs for {run.duration_s:.0f} s, through the whole clip"
+            return Answer("yes", (say,), run.event_ids)
     return NO
 
 

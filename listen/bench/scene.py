@@ -21,6 +21,8 @@ from listen.types import Mains, Quality, SoundEvent, StoryMark, StorySpan
 
 #: A pump sound may continue one of this many runs before it.
 _LOOK_BACK = 12
+#: How well the edges of a motor are known that nobody switched, s (estimate).
+_MOTOR_EDGE_S = 2.0
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
 #: Which of them a known kind of pump makes; a vibratory one never slips, so a slipping comb is another motor.
 _PUMP_BY_KIND: dict[str, tuple[str, ...]] = {"vibratory": ("stroke_train",), "none": ("no pump",)}
@@ -165,6 +167,12 @@ class Scene:
                 for r in self.pump_runs()
             )
         )
+
+    def goes_through(self, run: PumpRun) -> bool:
+        """Tell whether a motor may have run before the clip and may run after it, as a refrigerator does; only a pump strokes."""
+        strokes = any(e.id in run.event_ids for e in self.counted("stroke_train"))
+        begins = run.onset_s > _MOTOR_EDGE_S or self.heard_near("click", run.onset_s, 0.7)
+        return not strokes and not begins and run.offset_s >= self.duration_s - _MOTOR_EDGE_S
 
     def _is_fan(self, run: PumpRun) -> bool:
         if not self.heard_near("fan", run.onset_s, 1.0) or self.heard_near("click", run.onset_s, 0.7):

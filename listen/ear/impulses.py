@@ -46,6 +46,8 @@ _NO_CLICK_DB = 30.0
 _PLAINLY_BANG, _FAINTER_DB = 2.0, 5.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
 _BANG_SHARE = 0.5
+#: The same for one that stands as high as can be told, dB.
+_LOUDEST_SHARE, _LOUDEST_DB = 0.35, 38.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
@@ -178,7 +180,8 @@ def _knock(
     rise_db, height_db = float(onsets.column("rise_db")[row]), onsets.height_db(row)
     less_db = _FAINTER_DB if bang[best] >= _PLAINLY_BANG * thump[best] else 0.0
     loud = rise_db >= _BANG_DB or height_db >= _BANG_HEIGHT_DB - less_db
-    word = "bang" if loud and bang[best] > _BANG_SHARE * thump[best] else "thump"
+    share = _LOUDEST_SHARE if height_db >= _LOUDEST_DB else _BANG_SHARE
+    word = "bang" if loud and bang[best] > share * thump[best] else "thump"
     draft = _draft(word, onsets, row, sure)
     draft.measures["level_db"] = max(rise_db, height_db)
     return draft

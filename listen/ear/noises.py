@@ -419,6 +419,15 @@ def _is_gravels_own(draft: Draft, other: Draft) -> bool:
     )
 
 
+def _is_an_arcs(draft: Draft, other: Draft) -> bool:
+    """Whether a jet lies within an arc that is at least as plain: its own noise."""
+    return (
+        other.sound == "arcing"
+        and other.probability >= draft.probability
+        and draft.overlap_s(other) > 0.8 * draft.duration_s
+    )
+
+
 def _settle(drafts: list[Draft]) -> list[Draft]:
     """Make the words exclude each other where the sounds do."""
     out = []
@@ -438,7 +447,7 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
     kept: list[Draft] = []
     exclusive = {"hiss", "blast", "burst"}
     for draft in out:
-        if draft.sound in _JETS and any(_is_gravels_own(draft, other) for other in out):
+        if draft.sound in _JETS and any(_is_gravels_own(draft, o) or _is_an_arcs(draft, o) for o in out):
             continue
         rival = any(
             draft.sound in exclusive

@@ -392,14 +392,14 @@ FAMILIES: tuple[StopFamily, ...] = (
         _JETS,
         _blast_after_steaming, (17, 24),
     ),
-    StopFamily("blast_untold", "blast", ("jet that no given state explains",), _blast_untold, (14, 22), "normal_warm_up", told=False),
+    StopFamily("blast_untold", "blast", ("jet that no given state explains", "very loud hiss, no story"), _blast_untold, (14, 22), "normal_warm_up", told=False),
     StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24), weight=1.4),
     StopFamily(
         "element_bang", "element_failed", ("loud bang in a given warm-up, and no boiling after it",), _element_bang, (12, 20), "no_burst",
         least_db=25.0,
     ),
     StopFamily(
-        "fill_never_ends", "fill_never_ends", ("pump for more than 60 s in a given fill or idle state",), _fill, (78, 95), "fill_never_ends",
+        "fill_never_ends", "fill_never_ends", ("pump for more than 60 s in a given fill", "pump that starts in a given idle state and runs for more than 60 s",), _fill, (78, 95), "fill_never_ends",
         weight=0.7, twin_length_s=(30, 50),
     ),
     StopFamily(
