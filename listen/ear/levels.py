@@ -15,14 +15,14 @@ _BEFORE_S, _EDGE_S, _FEW = 3.0, 0.15, 3
 _STROKES_HZ = (800.0, 8000.0)
 
 
-#: Where a discharge stands furthest over a pump (scenes of both generators: 2 dB and more, nearly always), Hz.
+#: Where a discharge stands furthest over a pump (scenes of both generators), Hz.
 _DISCHARGE_HZ = (2000.0, 6500.0)
 #: What of a pump's run is left out at its start and its end, and what a low percentile of it is, s.
 _RUN_FROM_S, _RUN_TO_S, _LOW = 0.4, 0.3, 25
 #: Where behind a pump's end a discharge begins, and where it is over, s.
 _DISCHARGE_FROM_S, _DISCHARGE_TO_S, _QUIET_FROM_S = -0.15, 1.0, 1.3
-#: A pump that stands less than this over what was there before and after it, dB, is no measure.
-_OVER_QUIET_DB = 1.0
+#: A pump that stands nowhere as much over what was there before and after it, dB, is no measure.
+_OVER_QUIET_DB = 3.0
 
 
 class LevelTracks:
@@ -93,22 +93,23 @@ class LevelTracks:
         return float((np.median(bands[inside], axis=0) - np.median(bands[before], axis=0)).max())
 
     def after_db(self, onset_s: float, offset_s: float) -> float:
-        """How far the loudest moment of the second behind a pump's end stands over the pump itself, in the range
-        of a discharge, dB (nan where the pump does not stand out there, or the clip ends before)."""
-        level = self.level_db(*_DISCHARGE_HZ)
-        run = level[self.between(onset_s + _RUN_FROM_S, offset_s - _RUN_TO_S)]
+        """How far the loudest moment of the second behind a pump's end stands, in the range of a discharge, over the
+        pump itself in the third octave in which that is strongest, dB (nan where it stands out of none, or the clip ends)."""
+        bands = self.bands(*_STROKES_HZ)
+        run = bands[self.between(onset_s + _RUN_FROM_S, offset_s - _RUN_TO_S)]
+        before = bands[self.between(onset_s - _BEFORE_S, onset_s - _RUN_TO_S)]
+        later = bands[self.between(offset_s + _QUIET_FROM_S, offset_s + _QUIET_FROM_S + _BEFORE_S)]
         behind = self.between(offset_s + _DISCHARGE_FROM_S, offset_s + _DISCHARGE_TO_S)
-        before = level[self.between(onset_s - _BEFORE_S, onset_s - _RUN_TO_S)]
-        later = level[self.between(offset_s + _QUIET_FROM_S, offset_s + _QUIET_FROM_S + _BEFORE_S)]
-        quiet = [float(np.percentile(part, _LOW)) for part in (before, later) if len(part) >= _FEW]
-        if len(run) < _FEW or not quiet or behind.stop >= len(level):
+        quiet = [np.percentile(part, _LOW, axis=0) for part in (before, later) if len(part) >= _FEW]
+        if len(run) < _FEW or not quiet or behind.stop >= len(bands):
             return float("nan")
-        pump_db, quiet_db = float(np.percentile(run, _LOW)), max(quiet)
-        if pump_db < quiet_db + _OVER_QUIET_DB:
+        pump_db, quiet_db = np.percentile(run, _LOW, axis=0), np.max(quiet, axis=0)
+        stands = pump_db >= quiet_db + _OVER_QUIET_DB
+        if not stands.any():
             return float("nan")
         # What was there before lies under the pump as well: its own level is what remains.
-        own_db = 10 * np.log10(10 ** (pump_db / 10) - 10 ** (quiet_db / 10))
-        return float(level[behind].max() - own_db)
+        own_db = 10 * np.log10(10 ** (pump_db[stands] / 10) - 10 ** (quiet_db[stands] / 10))
+        return float(self.level_db(*_DISCHARGE_HZ)[behind].max() - own_db.max())
 
     def _around(self, start_s: float, stop_s: float, reach_s: float) -> tuple[slice, slice]:
         return self.between(start_s - reach_s, start_s), self.between(stop_s, stop_s + reach_s)

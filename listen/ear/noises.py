@@ -69,9 +69,12 @@ _GOING_ON = {
     "boil": (0.15, 0.22, 12),
     "hiss": (0.12, 0.18, 8),
 }
+#: The same over 4.3 s and ten seconds and more: fainter still, and likelier than any other word.
+_GOING_ON_FAINTLY = {"water_flow": (0.07, 0.10, 40)}
 #: An estimate, kept low: no single second vouches for such a span.
 GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.5
+_FAINT_SMOOTH_SEGMENTS, _FAINT_LIKELY_SHARE = 17, 1.0
 #: What runs on evenly is followed to both sides while its level stays and the model does not rule it out.
 _EVEN, _EVEN_DB, _NOT_RULED_OUT = ("water_flow", "boil", "hiss", "blast"), 3.0, 0.04
 #: How far its level may drift in all, dB, and over how many segments it is near itself (2 s).
@@ -110,7 +113,7 @@ def hear_noises(
         p = probability[:, column]
         spans = _hysteresis(p, _ENTER_MORE.get(sound, ENTER))
         alike = _alike(head.labels, sound)
-        lasting = _going_on(probability, alike, *_GOING_ON[sound]) if sound in _GOING_ON else []
+        lasting = _lasting(probability, alike, sound)
         # Where most of it is plain, the plain spans have the truer edges.
         edges = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
         cores = _union(spans + edges)
@@ -182,22 +185,31 @@ def _alike(labels: Sequence[str], sound: str) -> list[int]:
     return [n for n, word in enumerate(labels) if word == sound or (sound == "hiss" and word == "blast")]
 
 
+def _lasting(probability: np.ndarray, columns: list[int], sound: str) -> list[tuple[int, int]]:
+    """Spans in which a sound is told by going on."""
+    spans = []
+    if sound in _GOING_ON:
+        spans += _going_on(probability, columns, _SMOOTH_SEGMENTS, _LIKELY_SHARE, *_GOING_ON[sound])
+    if sound in _GOING_ON_FAINTLY:
+        limits = _GOING_ON_FAINTLY[sound]
+        spans += _going_on(probability, columns, _FAINT_SMOOTH_SEGMENTS, _FAINT_LIKELY_SHARE, *limits)
+    return _union(spans)
+
+
 def _going_on(
-    probability: np.ndarray, columns: list[int], hold: float, mean: float, least: int
+    probability: np.ndarray, columns: list[int], smooth: int, share: float, hold: float, mean: float, least: int
 ) -> list[tuple[int, int]]:
-    if len(probability) < _SMOOTH_SEGMENTS:
+    if len(probability) < smooth:
         return []
-    half = _SMOOTH_SEGMENTS // 2
+    half = smooth // 2
     own, best_other = (
-        np.convolve(
-            np.pad(track, half, mode="edge"), np.full(_SMOOTH_SEGMENTS, 1 / _SMOOTH_SEGMENTS), "valid"
-        )
+        np.convolve(np.pad(track, half, mode="edge"), np.full(smooth, 1 / smooth), "valid")
         for track in (
             probability[:, columns].sum(axis=1),
             np.delete(probability, columns, axis=1).max(axis=1, initial=0.0),
         )
     )
-    likely = (own >= hold) & (own >= _LIKELY_SHARE * best_other)
+    likely = (own >= hold) & (own >= share * best_other)
     return [(a, b) for a, b in runs(likely, gap=_GOING_ON_GAP) if b - a >= least and own[a:b].mean() >= mean]
 
 

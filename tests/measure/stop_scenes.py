@@ -399,7 +399,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         least_db=25.0,
     ),
     StopFamily(
-        "fill_never_ends", "fill_never_ends", ("pump for more than 60 s in a given fill", "pump that starts in a given idle state and runs for more than 60 s",), _fill, (78, 95), "fill_never_ends",
+        "fill_never_ends", "fill_never_ends", ("pump for more than 60 s in a given fill or idle state", "pump that starts in a given warm-up and runs for more than 60 s",), _fill, (78, 95), "fill_never_ends",
         weight=0.7, twin_length_s=(30, 50),
     ),
     StopFamily(
