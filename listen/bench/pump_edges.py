@@ -5,15 +5,13 @@ from __future__ import annotations
 from listen.bench.facts import NO, Answer, fact, say_event
 from listen.bench.phrases import clock, lasting
 from listen.bench.runs import runs_of_the_pump
-from listen.bench.scene import Scene, overlap_s
+from listen.bench.scene import LOUDER, Scene, overlap_s
 from listen.types import SoundEvent
 
 #: A flow is heard in pieces where something else is louder for a moment (estimate).
 _FLOW_GAP_S = 3.0
-#: What is louder than a flow of water.
-_COVERS = ("speech", "music", "grinder")
 #: How late the beginning of a flow may be told after a discharge, s.
-_FLOW_KNOWN_S = 2.5
+_FLOW_KNOWN_S = 4.0
 
 
 @fact
@@ -52,14 +50,17 @@ def without_pump(
     sounds: tuple[str, ...],
     states: tuple[str, ...],
     min_s: float,
-    at_least: float = 0.0,
+    at_least: float = float("-inf"),
     to_end: bool = False,
     ends: bool = False,
     throughout: bool = False,
     below_sure: float = 1.01,
+    from_s: float = 0.0,
+    until_s: float = float("inf"),
 ) -> Answer:
     """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB; less sure than `below_sure`.
 
+    It begins between `from_s` and `until_s`.
     `to_end`: it must still be there at the end of the clip; `ends`: it must have ended before.
     What turns while the machine is off at the wall is no pump of it; with `throughout`, neither
     is what turns through the whole clip.
@@ -75,6 +76,8 @@ def without_pump(
     total, events = 0.0, []
     for e in scene.counted(*sounds):
         if e.measures.get("level_db", at_least) < at_least or e.probability >= below_sure:
+            continue
+        if not from_s <= e.onset_s <= until_s:
             continue
         span = (e.onset_s, e.offset_s)
         off = sum(overlap_s(span, s) for s in unplugged) > 0.5 * e.duration_s
@@ -96,7 +99,7 @@ def without_pump(
 
 def _reaches_s(scene: Scene, event: SoundEvent) -> float:
     """Return how far a sound may go on: what covers its end hides where it ends."""
-    covers = [c.offset_s for c in scene.counted(*_COVERS) if c.onset_s <= event.offset_s <= c.offset_s]
+    covers = [c.offset_s for c in scene.counted(*LOUDER) if c.onset_s <= event.offset_s <= c.offset_s]
     return scene.duration_s if event.open_end else max([event.offset_s, *covers])
 
 

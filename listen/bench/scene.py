@@ -21,6 +21,9 @@ from listen.types import Mains, Quality, SoundEvent, StoryMark, StorySpan
 
 #: A pump sound may continue one of this many runs before it.
 _LOOK_BACK = 12
+#: What is louder than a machine, and how well the edges of strokes are known beside it, s (estimate).
+LOUDER: tuple[str, ...] = ("speech", "music", "grinder")
+_LOST_EDGE_S = 1.6
 #: How well the edges of a motor are known that nobody switched, s (estimate).
 _MOTOR_EDGE_S = 2.0
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
@@ -137,13 +140,14 @@ class Scene:
         Pieces with a gap shorter than the setting are one run; a sound that
         starts while another goes on is a run of its own (a refrigerator, and
         then the pump). A fan that starts with it, and no click, is no pump.
+        Strokes that are lost just while something louder lasts are one run.
         """
         runs: list[PumpRun] = []
         gap_s = self.knowledge.settings.pump_gap_s
         for e in self.counted(*_PUMP_BY_KIND.get(self.machine.pump or "", PUMP_SOUNDS)):
             # Newest first, and not far back: what ended long ago is joined by nothing.
             recent = range(len(runs) - 1, max(-1, len(runs) - 1 - _LOOK_BACK), -1)
-            at = next((i for i in recent if _same_run(runs[i], e, gap_s)), None)
+            at = next((i for i in recent if _same_run(runs[i], e, gap_s) or self._lost_under(runs[i], e)), None)
             if at is None:
                 runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
                 continue
@@ -156,6 +160,16 @@ class Scene:
                 e.open_end if e.offset_s > last.offset_s else last.open_end,
             )
         return [r for r in runs if not self._is_fan(r)]
+
+    def _lost_under(self, run: PumpRun, event: SoundEvent) -> bool:
+        if event.sound != "stroke_train" or event.onset_s < run.offset_s:
+            return False
+        if not any(e.id in run.event_ids for e in self.counted("stroke_train")):
+            return False
+        return any(
+            c.onset_s - _LOST_EDGE_S <= run.offset_s and event.onset_s <= c.offset_s + _LOST_EDGE_S
+            for c in self.counted(*LOUDER)
+        )
 
     def another_clicks(self, run: PumpRun) -> bool:
         """Tell whether a motor that goes through the whole clip is not the pump: another one starts with a click."""

@@ -35,6 +35,8 @@ _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.
 _BESIDE = 0.4
 #: A coil buzzes on, an arc does not: times as long as the arc.
 _LONGER = 2.0
+#: What begins and ends with a motor is its own noise, s.
+_WITH_S = 0.5
 #: Windows that agree, and what of a run's edges is left out, s.
 _AGREE, _EDGE_S = 2, 0.5
 #: Where its edges are looked for, s around the first and the last window, and how high they are, dB.
@@ -71,6 +73,7 @@ def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Dra
             arc
             for arc in _under(pump, levels, bands, beats, gravel)
             if not _of_a_coil(arc, buzzes)
+            and not any(_of_another(arc, p) for p in pumps if p is not pump)
             and not any(s.overlap_s(arc) > _BESIDE * arc.duration_s for s in other)
         ]
     alone = _alone(bands, beats, [*pumps, *beating])
@@ -125,6 +128,11 @@ def _of_a_coil(arc: Draft, buzzes: Sequence[Draft]) -> bool:
         b.overlap_s(arc) > _BESIDE * arc.duration_s and b.duration_s > _LONGER * arc.duration_s
         for b in buzzes
     )
+
+
+def _of_another(arc: Draft, pump: Draft) -> bool:
+    """Whether it begins and ends with another motor: that motor's own noise."""
+    return abs(arc.onset_s - pump.onset_s) < _WITH_S and abs(arc.offset_s - pump.offset_s) < _WITH_S
 
 
 def _alone(bands: np.ndarray, beats: _Beats, others: Sequence[Draft]) -> list[Draft]:
