@@ -49,6 +49,8 @@ _BANG_SHARE = 0.5
 #: The same for one that stands as high as can be told, dB.
 _LOUDEST_SHARE, _LOUDEST_DB = 0.35, 38.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
+#: Unless the model is that sure of a bang, and takes a click to be no likelier than this.
+_SURE_BANG, _NO_LOUD_CLICK = 0.85, 0.2
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
@@ -147,10 +149,12 @@ def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str])
         onsets.column("fall_100_db") >= np.minimum(_OVER_100_DB, height - _TO_FLOOR_DB)
     )
     over &= height >= _OVER_RISE_DB
+    column = labels.index("click")
+    if "bang" in labels:
+        over &= ~((probability[:, labels.index("bang")] >= _SURE_BANG) & (probability[:, column] < _NO_LOUD_CLICK))
     given = np.where(over[:, None], probability[:, knocks], 0.0)
     out = probability.copy()
     out[:, knocks] -= given
-    column = labels.index("click")
     out[:, column] = np.maximum(out[:, column], np.minimum(out[:, column] + given.sum(axis=1), _SUREST))
     return out
 
