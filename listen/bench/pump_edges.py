@@ -55,29 +55,25 @@ def without_pump(
     ends: bool = False,
     throughout: bool = False,
     below_sure: float = 1.01,
-    from_s: float = 0.0,
-    until_s: float = float("inf"),
 ) -> Answer:
     """Heard for `min_s` in given states while no pump runs; `at_least`: level, dB; less sure than `below_sure`.
 
-    It begins between `from_s` and `until_s`.
     `to_end`: it must still be there at the end of the clip; `ends`: it must have ended before.
     What turns while the machine is off at the wall is no pump of it; with `throughout`, neither
-    is what turns through the whole clip.
+    is what turns through the whole clip, or starts and stops without a click.
     """
     last_s = scene.duration_s - scene.knowledge.settings.mark_tolerance_s
     runs = [
         (r.onset_s, r.offset_s)
         for r in scene.pump_runs()
-        if not (throughout and r.open_start and (r.open_end or r.offset_s >= last_s))
+        if not throughout
+        or (scene.is_switched(r) and not (r.open_start and (r.open_end or r.offset_s >= last_s)))
     ]
     stretches = scene.narrowed(states)
     unplugged = scene.stretches(("off_at_wall",))
     total, events = 0.0, []
     for e in scene.counted(*sounds):
         if e.measures.get("level_db", at_least) < at_least or e.probability >= below_sure:
-            continue
-        if not from_s <= e.onset_s <= until_s:
             continue
         span = (e.onset_s, e.offset_s)
         off = sum(overlap_s(span, s) for s in unplugged) > 0.5 * e.duration_s
@@ -145,7 +141,12 @@ def flow_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
         to_s = max(e.offset_s for e in flow)
         on_s = to_s - max(mark.at_s, flow[0].onset_s)
         pumps = runs_of_the_pump(scene, mark.at_s)
-        runs = [(r.onset_s, r.offset_s) for r in pumps if not scene.another_clicks(r)]
+        # What starts after the stop, and without a click, is no pump either.
+        runs = [
+            (r.onset_s, r.offset_s)
+            for r in pumps
+            if not scene.another_clicks(r) and (r.onset_s < mark.at_s or scene.is_switched(r))
+        ]
         pumped = sum(overlap_s((mark.at_s, to_s), run) for run in runs)
         if on_s > longer_than_s and pumped <= 0.5 * on_s:
             say = f"stopped at {clock(mark.at_s)}, but water flows for {lasting(on_s)} more"

@@ -172,11 +172,8 @@ def _told_fills(scene: Scene, heard: list[PumpRun], max_s: float) -> list[PumpRu
 
 def _is_fill(scene: Scene, run: PumpRun) -> bool:
     """Tell a fill from another motor: a click at an end, a told fill, or strokes that only a pump makes."""
-    if any(scene.heard_near("click", at_s, 0.7) for at_s in (run.onset_s, run.offset_s)):
-        return True
     told_s = sum(overlap_s((run.onset_s, run.offset_s), s) for s in scene.stretches(("auto_fill",)))
-    strokes = {e.id for e in scene.counted("stroke_train")}
-    return told_s > 0.5 * run.duration_s or bool(strokes & set(run.event_ids))
+    return told_s > 0.5 * run.duration_s or scene.is_switched(run)
 
 
 def _longest_chain(fills: list[PumpRun], apart_s: float) -> list[PumpRun]:

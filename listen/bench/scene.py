@@ -188,6 +188,11 @@ class Scene:
         begins = run.onset_s > _MOTOR_EDGE_S or self.heard_near("click", run.onset_s, 0.7)
         return not strokes and not begins and run.offset_s >= self.duration_s - _MOTOR_EDGE_S
 
+    def is_switched(self, run: PumpRun) -> bool:
+        """Tell whether a run is of strokes, or starts or stops with a click: a pump has a relay or a valve, a fan need not."""
+        strokes = any(e.id in run.event_ids for e in self.counted("stroke_train"))
+        return strokes or any(self.heard_near("click", at_s, 0.7) for at_s in (run.onset_s, run.offset_s))
+
     def _is_fan(self, run: PumpRun) -> bool:
         if not self.heard_near("fan", run.onset_s, 1.0) or self.heard_near("click", run.onset_s, 0.7):
             return False

@@ -70,7 +70,7 @@ def listen_for_events(
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
     noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
-    noises = [n for n in noises if not _no_jet(n, noises, tones)]
+    noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -136,6 +136,19 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
         and abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
         for t in tones
     )  # fmt: skip
+
+
+def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
+    """Whether a jet that begins and ends with a train of clicks, or an arc within one, is the noise of those clicks."""
+    trains = [i for i in impulses if i.sound == "click_train"]
+    if draft.sound == "arcing":
+        return draft.probability <= GOING_ON_SURE and any(
+            draft.overlap_s(t) > _WITHIN * draft.duration_s for t in trains
+        )
+    return draft.sound in ("hiss", "blast") and any(
+        abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
+        for t in trains
+    )
 
 
 def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:

@@ -437,7 +437,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "pump_runs_on_told", "pump_runs_on", ("pump runs on and water with it, as told",), _pump_runs_on_told, (22, 30), "no_burst",
     ),
     StopFamily(
-        "flow_while_off", "valve_passes", ("flow in a given standby", "flow all along in a given state off at the wall", "steady noise as of water in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
+        "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
     ),
 )  # fmt: skip
 
