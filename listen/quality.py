@@ -263,5 +263,7 @@ def _lasts(
     events: Sequence[SoundEvent], sounds: tuple[str, ...], duration_s: float, sure: float = 0.0
 ) -> bool:
     """Tell whether one of `sounds`, at least that sure, lasts for most of a clip."""
-    longest_s = max((e.duration_s for e in events if e.sound in sounds and e.probability >= sure), default=0.0)
+    longest_s = max(
+        (e.duration_s for e in events if e.sound in sounds and e.probability >= sure), default=0.0
+    )
     return longest_s >= _MASK_ALL_SHARE * max(duration_s, 1e-9)

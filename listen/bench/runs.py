@@ -85,9 +85,7 @@ def fill_interval_told(scene: Scene, *, at_most_s: float) -> Answer:
 
 
 @fact
-def pump_longer_than(
-    scene: Scene, *, states: tuple[str, ...], run_s: float, begins: bool = False
-) -> Answer:
+def pump_longer_than(scene: Scene, *, states: tuple[str, ...], run_s: float, begins: bool = False) -> Answer:
     """One pump run lasts longer than `run_s` within given states.
 
     A motor that goes through the whole clip while another starts and stops with
@@ -146,7 +144,9 @@ def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
     if not stopped:
         return runs
     return [
-        r for r in runs if r in stopped or not r.onset_s < stop_s < r.offset_s or _same_strokes(scene, r, stopped)
+        r
+        for r in runs
+        if r in stopped or not r.onset_s < stop_s < r.offset_s or _same_strokes(scene, r, stopped)
     ]
 
 

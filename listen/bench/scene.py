@@ -147,7 +147,9 @@ class Scene:
         for e in self.counted(*_PUMP_BY_KIND.get(self.machine.pump or "", PUMP_SOUNDS)):
             # Newest first, and not far back: what ended long ago is joined by nothing.
             recent = range(len(runs) - 1, max(-1, len(runs) - 1 - _LOOK_BACK), -1)
-            at = next((i for i in recent if _same_run(runs[i], e, gap_s) or self._lost_under(runs[i], e)), None)
+            at = next(
+                (i for i in recent if _same_run(runs[i], e, gap_s) or self._lost_under(runs[i], e)), None
+            )
             if at is None:
                 runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
                 continue

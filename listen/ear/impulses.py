@@ -151,7 +151,9 @@ def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str])
     over &= height >= _OVER_RISE_DB
     column = labels.index("click")
     if "bang" in labels:
-        over &= ~((probability[:, labels.index("bang")] >= _SURE_BANG) & (probability[:, column] < _NO_LOUD_CLICK))
+        over &= ~(
+            (probability[:, labels.index("bang")] >= _SURE_BANG) & (probability[:, column] < _NO_LOUD_CLICK)
+        )
     given = np.where(over[:, None], probability[:, knocks], 0.0)
     out = probability.copy()
     out[:, knocks] -= given

@@ -201,7 +201,13 @@ def _lasting(probability: np.ndarray, columns: list[int], sound: str) -> list[tu
 
 
 def _going_on(
-    probability: np.ndarray, columns: list[int], smooth: int, share: float, hold: float, mean: float, least: int
+    probability: np.ndarray,
+    columns: list[int],
+    smooth: int,
+    share: float,
+    hold: float,
+    mean: float,
+    least: int,
 ) -> list[tuple[int, int]]:
     if len(probability) < smooth:
         return []

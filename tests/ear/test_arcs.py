@@ -87,3 +87,12 @@ def test_what_beats_once_a_cycle_or_all_the_time_or_belongs_to_a_coil_is_no_arc(
     assert arcs(within(band_noise(DURATION_S, 0.02, 4, 5000, 15_500), 5.0, 8.0), None) == []
     buzz = Draft("mains_buzz", 4.9, 8.1, 0.9)
     assert arcs(within(beating(100.0), 5.0, 8.0), None, [buzz]) == []
+
+
+def test_what_begins_and_ends_with_a_second_motor_is_that_motors_own():
+    """A refrigerator turns all along; beside it a pump starts and stops whose noise beats."""
+    samples = within(tones(DURATION_S, motor(50, 4, 0.05, 0.05), 7), 1.0, 13.0) + noise(DURATION_S, 0.001, 1)
+    levels = LevelTracks(collect(samples + within(beating(100.0, 0.01), 4.0, 9.0)))
+    fridge, pump = Draft("motor_run", 1.0, 13.0, 0.9), Draft("motor_run", 3.9, 9.1, 0.9)
+    assert [d.sound for d in hear_arcs(levels, [fridge], [])] == ["arcing"]
+    assert hear_arcs(levels, [fridge, pump], []) == []

@@ -10,6 +10,7 @@ from listen.ear.events import (
     _cracking,
     _made_of_strokes,
     _no_jet,
+    _of_a_train,
     listen_for_events,
 )
 from listen.ear.impulses import _SURE_CLICK
@@ -166,6 +167,25 @@ def test_a_jet_that_no_second_vouches_for_may_be_something_else(
 ):
     jet = Draft("hiss", 3.0, 9.0, probability, {"level_db": level_db})
     assert _no_jet(jet, [jet, *noises], tones_) is dropped
+
+
+@pytest.mark.parametrize(
+    ("sound", "onset_s", "offset_s", "probability", "its_own"),
+    [
+        ("blast", 1.6, 6.4, 0.9, True),
+        ("hiss", 1.6, 6.4, 0.9, True),
+        ("blast", 1.6, 12.0, 0.9, False),
+        ("arcing", 3.0, 5.0, 0.6, True),
+        ("arcing", 3.0, 5.0, 0.9, False),
+        ("arcing", 6.0, 9.0, 0.6, False),
+        ("water_flow", 1.6, 6.4, 0.6, False),
+    ],
+)
+def test_what_begins_and_ends_with_chattering_is_its_own_noise(
+    sound, onset_s, offset_s, probability, its_own
+):
+    train = Draft("click_train", 1.5, 6.5, 0.97)
+    assert _of_a_train(Draft(sound, onset_s, offset_s, probability), [train]) is its_own
 
 
 @pytest.mark.parametrize(

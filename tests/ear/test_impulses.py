@@ -100,6 +100,23 @@ def test_what_is_over_at_once_is_a_click_however_loud_the_model_takes_it_for_a_k
     ]
 
 
+def test_what_the_model_is_sure_of_is_a_bang_though_it_is_over_at_once():
+    sure = onset_head(click=-3.0, thump=-3.0, bang=3.0)
+    assert words(heard(clicks_at((1.0, 3.0)), sure)) == ["bang", "bang"]
+    # Not where it takes a click to be likely as well.
+    assert words(heard(clicks_at((1.0, 3.0)), onset_head(click=-1.0, thump=-3.0, bang=3.0))) == [
+        "click",
+        "click",
+    ]
+
+
+def test_a_knock_as_high_as_can_be_told_is_a_bang_from_less():
+    loud, less = (put(noise(6.0, rms, 1), click(0.5, 1, RINGS_S), 2.0) for rms in (2e-4, 0.012))
+    rather_a_thump = onset_head(click=-3.0, thump=0.3, bang=-1.1)
+    assert words(heard(loud, rather_a_thump)) == ["bang"]
+    assert words(heard(less, rather_a_thump)) == ["thump"]
+
+
 def test_a_model_that_knows_clicks_only_is_enough():
     few = linear_head(STROKE_INPUTS, {"click": ("", 3.0, 0.0), "other": ("", NO, 0.0)})
     assert words(heard(clicks_at((1.0, 3.0)), few)) == ["click", "click"]

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft
-from listen.ear.noises import _ended_by_releases, _followed, _settle, _surest, hear_noises
+from listen.ear.noises import _ended_by_releases, _followed, _lasting, _settle, _surest, hear_noises
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
-from tests.support.heads import NO, texture_head
+from tests.support.heads import NO, logit_of, texture_head
 from tests.support.signals import RATE_HZ, band_noise, collect, noise, within
 
 DURATION_S = 12.0
@@ -167,3 +167,40 @@ def test_a_faint_jet_within_plain_gravel_is_the_gravels_own():
 
     assert words(0.53) == {"gravel"}
     assert words(0.9) == words(0.53, onset_s=19.0) == {"gravel", "hiss"}
+
+
+def test_a_jet_within_an_arc_that_is_as_plain_is_the_arcs_own():
+    arc = Draft("arcing", 4.9, 8.0, 0.8, {"level_db": 30.0})
+
+    def words(probability, offset_s=8.0):
+        jet = Draft(
+            "blast", 4.9, offset_s, probability, {"level_db": 30.0, "rise_ms": 40.0, "high_hz": 9000.0}
+        )
+        return {d.sound for d in _settle([arc, jet])}
+
+    assert words(0.7) == {"arcing"}
+    assert words(0.95) == words(0.7, offset_s=14.0) == {"arcing", "blast"}
+
+
+@pytest.mark.parametrize(
+    ("sound", "early"), [("arcing", True), ("splutter", True), ("gravel", False), ("scrape", False)]
+)
+def test_a_word_that_nothing_else_is_given_counts_from_less(sound, early):
+    drafts = heard(noise(DURATION_S, 0.01, 1), **{sound: ("", logit_of(0.25), 0.0)})
+    assert [d.sound for d in drafts if d.probability >= 0.5] == ([sound] if early else [])
+
+
+@pytest.mark.parametrize(
+    ("p", "other", "n", "heard"),
+    [
+        (0.12, 0.08, 60, True),
+        (0.12, 0.2, 60, False),
+        (0.12, 0.08, 30, False),
+        (0.09, 0.02, 30, True),
+        (0.09, 0.02, 20, False),
+    ],
+)
+def test_water_that_goes_on_faintly_is_told_by_its_length(p, other, n, heard):
+    track = np.column_stack([np.full(n, p), np.full(n, other)])
+    assert bool(_lasting(track, [0], "water_flow")) is heard
+    assert _lasting(track, [0], "gravel") == []

@@ -196,6 +196,23 @@ def test_a_noise_that_is_the_machines_own_is_no_limit(sound, length_s, hides):
     assert ("steady_noise" in codes(quality)) is hides
 
 
+@pytest.mark.parametrize(
+    ("sound", "until_s", "probability", "carries"),
+    [
+        ("hiss", 9.8, 0.95, True),
+        ("hiss", 5.0, 0.95, False),
+        ("hiss", 9.8, 0.6, False),
+        ("gravel", 9.8, 0.95, False),
+    ],
+)
+def test_a_phone_that_leaves_a_steady_jet_erases_no_steady_noise(sound, until_s, probability, carries):
+    quality = quality_of(sinking_tone(100.0, 0.0015))
+    heard = with_masks(quality, [SoundEvent("e1", sound, 0.2, until_s, probability)], 10.0)
+    assert heard.carries("water_flow", 0.0, 10.0) is carries
+    # A tone may have been erased all the same.
+    assert not heard.carries("motor_run", 0.0, 10.0)
+
+
 def test_notes_of_decoding_come_first():
     note = Limit("truncated", "The file breaks off.", ("*",), 4.0, 10.0)
     quality = quality_of(noise(10.0, 0.0015, 21), notes=(note,))
