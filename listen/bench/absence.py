@@ -204,11 +204,10 @@ def burst_missing(
 
 
 def _brews(scene: Scene, run: PumpRun, wide: tuple[float, float], last_s: float) -> bool:
-    """Tell whether a run began with a brew, or before it and is of strokes all through it: no other appliance strokes."""
+    """Tell whether a run began with a brew, or before it and is of strokes all through it."""
     if wide[0] <= run.onset_s < last_s:
         return True
-    strokes = any(e.id in run.event_ids for e in scene.counted("stroke_train"))
-    return strokes and run.onset_s < wide[0] and run.offset_s >= last_s
+    return scene.strokes(run) and run.onset_s < wide[0] and run.offset_s >= last_s
 
 
 def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: bool) -> Answer:

@@ -151,11 +151,8 @@ def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
 
 
 def _same_strokes(scene: Scene, run: PumpRun, stopped: list[PumpRun]) -> bool:
-    """Tell whether a run is of strokes that began with what stopped: no other appliance of a kitchen strokes."""
-    strokes = {e.id for e in scene.counted("stroke_train")}
-    return bool(strokes & set(run.event_ids)) and any(
-        abs(run.onset_s - r.onset_s) <= _TOGETHER_S for r in stopped
-    )
+    """Tell whether a run is of strokes that began with what stopped."""
+    return scene.strokes(run) and any(abs(run.onset_s - r.onset_s) <= _TOGETHER_S for r in stopped)
 
 
 def _told_fills(scene: Scene, heard: list[PumpRun], max_s: float) -> list[PumpRun]:

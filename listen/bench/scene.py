@@ -166,12 +166,20 @@ class Scene:
     def _lost_under(self, run: PumpRun, event: SoundEvent) -> bool:
         if event.sound != "stroke_train" or event.onset_s < run.offset_s:
             return False
-        if not any(e.id in run.event_ids for e in self.counted("stroke_train")):
+        if not self.strokes(run):
             return False
         return any(
             c.onset_s - _LOST_EDGE_S <= run.offset_s and event.onset_s <= c.offset_s + _LOST_EDGE_S
             for c in self.counted(*LOUDER)
         )
+
+    def strokes(self, run: PumpRun) -> bool:
+        """Tell whether a run is of strokes: only a pump strokes, no other appliance of a kitchen does."""
+        return not self._stroke_ids.isdisjoint(run.event_ids)
+
+    @cached_property
+    def _stroke_ids(self) -> frozenset[str]:
+        return frozenset(e.id for e in self.counted("stroke_train"))
 
     def another_clicks(self, run: PumpRun) -> bool:
         """Tell whether a motor that goes through the whole clip is not the pump: another one starts with a click."""
@@ -186,14 +194,14 @@ class Scene:
 
     def goes_through(self, run: PumpRun) -> bool:
         """Tell whether a motor may have run before the clip and may run after it, as a refrigerator does; only a pump strokes."""
-        strokes = any(e.id in run.event_ids for e in self.counted("stroke_train"))
         begins = run.onset_s > _MOTOR_EDGE_S or self.heard_near("click", run.onset_s, 0.7)
-        return not strokes and not begins and run.offset_s >= self.duration_s - _MOTOR_EDGE_S
+        return not self.strokes(run) and not begins and run.offset_s >= self.duration_s - _MOTOR_EDGE_S
 
     def is_switched(self, run: PumpRun) -> bool:
         """Tell whether a run is of strokes, or starts or stops with a click: a pump has a relay or a valve, a fan need not."""
-        strokes = any(e.id in run.event_ids for e in self.counted("stroke_train"))
-        return strokes or any(self.heard_near("click", at_s, 0.7) for at_s in (run.onset_s, run.offset_s))
+        return self.strokes(run) or any(
+            self.heard_near("click", at_s, 0.7) for at_s in (run.onset_s, run.offset_s)
+        )
 
     def _is_fan(self, run: PumpRun) -> bool:
         if not self.heard_near("fan", run.onset_s, 1.0) or self.heard_near("click", run.onset_s, 0.7):

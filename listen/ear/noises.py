@@ -25,8 +25,8 @@ from listen.spectra import CELL_S
 ENTER, HOLD = 0.5, 0.35
 #: A word that the model gives to nothing else counts from less: of 474 training scenes, 150 unscored ones of the second
 #: generator and 220 recordings none without it reached 0.12 (arcing) or 0.18 (splutter). From where, and held to where;
-#: how sure it then is, is an estimate.
-_TELLS_EARLY = {"arcing": (0.15, 0.10), "splutter": (0.20, 0.12)}
+#: how sure it then is, is an estimate, kept low: the sparks of other motors have such noise.
+_TELLS_EARLY, _EARLY_SURE = {"arcing": (0.15, 0.10), "splutter": (0.20, 0.12)}, 0.55
 #: Words that block others need more.
 _ENTER_MORE = {"grinder": 0.7, "music": 0.6}
 #: Shortest span per texture, s; what is not named here needs half a second.
@@ -69,12 +69,14 @@ _WITHIN_S = {"gravel": (0.25, 0.85)}
 #: each and `mean` in all of that many segments, and hardly less likely than any other word.
 _GOING_ON = {
     "water_flow": (0.10, 0.15, 16),
-    "arcing": (0.05, 0.075, 4),
+    "arcing": (0.20, 0.30, 3),
     "boil": (0.15, 0.22, 12),
     "hiss": (0.12, 0.18, 8),
 }
 #: The same, smoothed over 4.3 s: fainter still, and that many times as likely as any other word (the first number).
 _GOING_ON_FAINTLY = {"water_flow": ((1.0, 0.07, 0.10, 40), (3.0, 0.06, 0.08, 24))}
+#: The same for a word that tells early, and no surer than that.
+_GOING_ON_EARLY = {"arcing": (0.05, 0.075, 4)}
 #: An estimate, kept low: no single second vouches for such a span.
 GOING_ON_SURE = 0.6
 _SMOOTH_SEGMENTS, _GOING_ON_GAP, _LIKELY_SHARE, _PLAIN_SHARE = 9, 3, 0.75, 0.5
@@ -116,8 +118,10 @@ def hear_noises(
     for column, sound in enumerate(head.labels):
         p = probability[:, column]
         enter, hold = _TELLS_EARLY.get(sound, (_ENTER_MORE.get(sound, ENTER), HOLD))
-        spans = _hysteresis(p, enter, hold)
         alike = _alike(head.labels, sound)
+        spans = _hysteresis(p, enter, hold)
+        if sound in _GOING_ON_EARLY:
+            spans += _going_on(probability, alike, _SMOOTH_SEGMENTS, _LIKELY_SHARE, *_GOING_ON_EARLY[sound])
         lasting = _lasting(probability, alike, sound)
         # Where most of it is plain, the plain spans have the truer edges.
         edges = [(a, b) for a, b in lasting if _covered(spans, a, b) < _PLAIN_SHARE * (b - a)]
@@ -131,7 +135,9 @@ def hear_noises(
             if draft is not None:
                 # What a sound was followed to says nothing of how sure it is.
                 draft.probability = max(_surest(p, a, b) for a, b in cores if first <= a and b <= stop)
-                if sound in _TELLS_EARLY or any(a < stop and first < b for a, b in lasting):
+                if sound in _TELLS_EARLY:
+                    draft.probability = max(draft.probability, _EARLY_SURE)
+                if any(a < stop and first < b for a, b in lasting):
                     draft.probability = max(draft.probability, GOING_ON_SURE)
                 drafts.append(draft)
     if starts_head is not None:
