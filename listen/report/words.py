@@ -80,7 +80,7 @@ _LARGER: dict[str, str] = {"Hz": "kHz", "ms": "s"}
 _MEASURE_WORDS: dict[str, str] = {
     "level_db": "level",
     "stands_db": "stands out by",
-    "after_db": "loudest right after it, over its strongest part",
+    "after_db": "right after it at most",
     "line_hz": "line",
     "tone_hz": "tone",
     "shaft_hz": "shaft",
