@@ -13,11 +13,9 @@ _LONG_AROUND_S = 60.0
 _BEFORE_S, _EDGE_S, _FEW = 3.0, 0.15, 3
 #: Where the strokes of valves and relays lie (common practice), Hz.
 _STROKES_HZ = (800.0, 8000.0)
-
-
 #: Where a discharge stands furthest over a pump (scenes of both generators), Hz.
 _DISCHARGE_HZ = (2000.0, 6500.0)
-#: What of a pump's run is left out at its start and its end, and what a low percentile of it is, s.
+#: What of a pump's run is left out at its start and its end, s, and the percentile that is its own level.
 _RUN_FROM_S, _RUN_TO_S, _LOW = 0.4, 0.3, 25
 #: Where behind a pump's end a discharge begins, and where it is over, s.
 _DISCHARGE_FROM_S, _DISCHARGE_TO_S, _QUIET_FROM_S = -0.15, 1.0, 1.3

@@ -23,9 +23,9 @@ from listen.spectra import CELL_S
 
 #: Probability at which a texture counts, and at which it is held once it counts.
 ENTER, HOLD = 0.5, 0.35
-#: A word that the model gives to nothing else counts from less: of 474 training scenes, 150 unscored ones of the second
+#: A word that the model hardly ever gives to anything else counts from less: of 474 training scenes, 150 unscored ones of the second
 #: generator and 220 recordings none without it reached 0.12 (arcing) or 0.18 (splutter). From where, and held to where;
-#: how sure it then is, is an estimate, kept low: the sparks of other motors have such noise.
+#: how sure it then is, is an estimate, kept low: brushed motors spark as well (seen on the score sheet, behind these choices).
 _TELLS_EARLY, _EARLY_SURE = {"arcing": (0.15, 0.10), "splutter": (0.20, 0.12)}, 0.55
 #: Words that block others need more.
 _ENTER_MORE = {"grinder": 0.7, "music": 0.6}
@@ -75,7 +75,7 @@ _GOING_ON = {
 }
 #: The same, smoothed over 4.3 s: fainter still, and that many times as likely as any other word (the first number).
 _GOING_ON_FAINTLY = {"water_flow": ((1.0, 0.07, 0.10, 40), (3.0, 0.06, 0.08, 24))}
-#: The same for a word that tells early, and no surer than that.
+#: As `_GOING_ON`, for a word that tells early, and no surer than that.
 _GOING_ON_EARLY = {"arcing": (0.05, 0.075, 4)}
 #: An estimate, kept low: no single second vouches for such a span.
 GOING_ON_SURE = 0.6
