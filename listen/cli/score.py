@@ -75,7 +75,8 @@ def score(
     from listen.learn.score.table import summary
 
     started = time.monotonic()
-    texts = [_read_card(path) for path in card]
+    for path in card:
+        _read_card(path)
     sheet = run_sets(
         sets, truth_folder(truth), clips, short, model, out, lambda text: click.echo(text, err=True)
     )
@@ -83,8 +84,9 @@ def score(
         out.mkdir(parents=True, exist_ok=True)
         (out / "score.json").write_text(json.dumps(sheet, indent=1) + "\n", encoding="utf-8")
         (out / "score.html").write_text(render_page(sheet), encoding="utf-8")
-        for path, text in zip(card, texts, strict=True):
-            path.write_text(fill(text, sheet), encoding="utf-8")
+        for path in card:
+            # Read anew: somebody may have written in it while the sets were heard.
+            path.write_text(fill(_read_card(path), sheet), encoding="utf-8")
         if card:
             beside = card[0].with_name("scores.json")
             beside.write_text(json.dumps(for_keeping(sheet), indent=1) + "\n", encoding="utf-8")
@@ -101,7 +103,7 @@ def score(
 
 
 def _read_card(card: Path) -> str:
-    """Read a card before the long run, so that a wrong name or a lacking marker is said at once."""
+    """Read a card; before the long run too, so that a wrong name or a lacking marker is said at once."""
     from listen.learn.score.card import BLOCKS, blocks_of, marks
 
     try:

@@ -10,7 +10,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from listen.cli import main, score_hear, score_mixed, score_real, score_sets
+from listen.cli import main, score, score_hear, score_mixed, score_real, score_sets
 from listen.errors import BadParameter
 from listen.learn.score.card import marks
 from listen.vocabulary import SOUNDS
@@ -157,6 +157,13 @@ def test_the_verb_writes_sheet_page_clips_and_card(tmp_path, recordings, monkeyp
     truth = pin(tmp_path / "truth", entries)
     card = tmp_path / "CARD.md"
     card.write_text(f"# Card\n{BEGIN}\n{END}\n")
+    heard = score.run_sets
+
+    def written_meanwhile(*given):
+        card.write_text(card.read_text() + "Written while the sets were heard.\n")
+        return heard(*given)
+
+    monkeypatch.setattr(score, "run_sets", written_meanwhile)
     out = tmp_path / "out"
     result = run("--sets", "scenes,phones,real", "--truth", truth, "--clips", recordings, "--out", out, "--card", card, "--short")  # fmt: skip
     assert result.exit_code == 0, result.output
@@ -178,7 +185,7 @@ def test_the_verb_writes_sheet_page_clips_and_card(tmp_path, recordings, monkeyp
     for file in files:
         assert soundfile.info(out / file).duration > 1
         assert f'src="{file}"' in (out / "score.html").read_text()
-    assert "| click" in card.read_text()
+    assert "| click" in card.read_text() and "Written while" in card.read_text()
     kept = json.loads((tmp_path / "scores.json").read_text())
     assert kept["sets"]["scenes"]["sounds"] == scenes["sounds"] and kept["model"]["heads"]
     assert "SCENES" in result.output and "scrape" in result.output
