@@ -14,13 +14,21 @@ from listen.types import SoundEvent
 
 @fact
 def click_missing(
-    scene: Scene, *, states: tuple[str, ...], before_s: float, after_s: float, not_in: tuple[str, ...] = ()
+    scene: Scene,
+    *,
+    states: tuple[str, ...],
+    before_s: float,
+    after_s: float,
+    not_in: tuple[str, ...] = (),
+    opened_by: tuple[str, ...] = (),
 ) -> Answer:
     """The pump starts in a given state and no click is heard at its start.
 
     The pump onset is the anchor, and so is the mark: the click may lie at
     either. Where the mark is further before the pump than the tolerance (a
-    pause before the pump), the click may come anywhere between them.
+    pause before the pump), the click may come anywhere between them. A sound
+    of `opened_by` during the run or at its end shows that the valve opened:
+    then its click was there, and not heard.
     """
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -29,6 +37,8 @@ def click_missing(
             continue
         windows = _click_windows(scene, stretch, run, before_s, after_s)
         start, end = windows[0]
+        if opened_by and any(_closes(scene, run, e) for e in scene.counted(*opened_by)):
+            continue
         if start < 0.0:
             unsure = Answer("cannot_tell", ("the clip begins after the pump started",), run.event_ids)
         elif _any_in(scene.counted("click", "click_train", "thump"), windows):
@@ -83,6 +93,11 @@ def _drowned(scene: Scene, run: PumpRun) -> bool:
         for m in mine
     ]
     return bool(plain) and not any(plain)
+
+
+def _closes(scene: Scene, run: PumpRun, event: SoundEvent) -> bool:
+    """Tell whether a sound comes while a run of the pump goes on or where it ends."""
+    return run.onset_s + 1.0 <= event.onset_s <= run.offset_s + scene.knowledge.settings.burst_after_s
 
 
 def _click_windows(
@@ -185,7 +200,7 @@ def burst_missing(
     """A loaded brew has ended and no discharge is heard within `within_s` of its end.
 
     Pump runs of one brew (a pause for pre-infusion) count together; the last one ends it.
-    With `unproven` it is enough that none is heard, though the clip may not carry one.
+    With `unproven` it is enough that none is heard, though the clip may not carry one, if the pump stands out of it.
     """
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -235,7 +250,8 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
     if not soft and not scene.carries_throughout("burst", *begins, slice_s=0.4):
         say = "no discharge heard after the brew, but this clip does not carry one"
-        return Answer("yes" if unproven else "cannot_tell", (say,), ids, (("burst", *window),))
+        plain = unproven and not _drowned(scene, run)
+        return Answer("yes" if plain else "cannot_tell", (say,), ids, (("burst", *window),))
     say = (
         f"pump from {clock(runs[0].onset_s)} to {clock(run.offset_s)}, and no discharge up to "
         f"{clock(end)} ({'what is heard there is softer than one' if soft else 'the clip carries one'})"

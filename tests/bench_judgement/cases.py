@@ -15,6 +15,9 @@ from tests.bench_judgement.scenes import (
     LEVER,
     MANUAL,
     ROTARY,
+    SHUT,
+    SHUT_DID,
+    SHUT_S,
     VIBRATORY,
     brew,
     click,
@@ -64,9 +67,9 @@ CASES: tuple[Case, ...] = (
     Case(
         "missing_click_brew",
         "service",
-        tuple(without(brew(), 0)),
-        told={"did": BREW_DID},
-        flip={"events": brew()},
+        SHUT,
+        told={"did": SHUT_DID, "at": SHUT_S},
+        flip={"events": [click(3.0), *SHUT]},
     ),
     Case(
         "missing_click_fill",

@@ -97,6 +97,15 @@ def brew(pump: str = "motor_run", start: float = 3.0, end: float = 28.0) -> list
     ]
 
 
+def shut(pump: str = "motor_run", start: float = 3.0, end: float = 28.0) -> list[SoundEvent]:
+    """A brew whose valve does not open: the pump alone, and nothing to discharge (common practice)."""
+    return [ev(pump, start + 0.1, end, slip=0.04)]
+
+
+#: The same in a clip that ends before anything could discharge.
+SHUT = tuple(shut(end=28.5))
+SHUT_DID, SHUT_S = ("0:03 brew_on",), 28.5
+
 BREW_DID = ("0:03 brew_on", "0:28 brew_off")
 
 

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from listen.bench import customer_message
 from listen.types import Limit
 from tests.bench_judgement.scenes import (
     BREW_DID,
     GOOD,
     LEVER,
+    SHUT,
+    SHUT_DID,
+    SHUT_S,
     TELEPHONE,
     brew,
     click,
@@ -62,15 +67,28 @@ def test_a_motor_for_a_part_of_the_hum_settles_nothing() -> None:
     assert any("a line at 49.0 Hz" in says for says in line.findings[0].speaks_against)
 
 
-def test_a_discharge_hidden_for_a_moment_is_named_and_stops_nothing() -> None:
+def test_a_discharge_that_the_clip_may_hide_keeps_the_handle_locked_and_proves_nothing() -> None:
+    """Nobody opens a handle on a guess; the verdict stays open all the same."""
     dry = without(brew(), 3, 4)
     hidden = replace(GOOD, limits=(Limit("masked", "Speech covers it.", ("burst",), 27.8, 28.6),))
-    got = say(*dry, did=BREW_DID, quality=hidden)
-    assert (got.verdict, got.level) == ("cannot_tell", "watch")
-    assert got.findings[0].code == "no_burst" and got.findings[0].unproven and got.say_first is None
-    # Nothing was missed where the clip carries nothing of the kind: then there is nothing to name.
-    deaf = say(*dry, did=BREW_DID, quality=TELEPHONE)
-    assert deaf.verdict == "cannot_tell" and not deaf.findings
+    for quality in (hidden, TELEPHONE):
+        got = say(*dry, did=BREW_DID, quality=quality)
+        assert (got.verdict, got.level, codes(got)) == ("cannot_tell", "stop", ["no_burst"])
+        assert got.findings[0].strength == "weak" and got.findings[0].stop_kinds == ("handle",)
+        assert got.question and got.question.endswith("?")
+    # One that is heard is no matter of doubt.
+    assert say(*brew(), did=BREW_DID, quality=hidden).level != "stop"
+
+
+@pytest.mark.parametrize(("pump_db", "level"), [(20.0, "stop"), (4.0, "watch")])
+def test_a_pump_that_is_itself_nearly_drowned_warns_of_no_hidden_discharge(
+    pump_db: float, level: str
+) -> None:
+    """In such noise every clip of a brew would warn, and a warning that always comes is no warning."""
+    noise = replace(GOOD, limits=(Limit("steady_noise", "Loud noise.", ("burst", "click")),))
+    brewed = [click(3.0), ev("motor_run", 3.1, 28.0, slip=0.04, level_db=pump_db), click(28.0)]
+    got = say(*brewed, did=BREW_DID, quality=noise)
+    assert (got.verdict, got.level) == ("cannot_tell", level)
 
 
 def test_the_pump_that_runs_on_may_hide_the_discharge() -> None:
@@ -93,22 +111,20 @@ def test_a_settled_clip_names_no_candidate_and_a_customer_is_told_of_none() -> N
 
 
 def test_an_answer_that_stops_stops_through_a_candidate_too() -> None:
-    dry = without(brew(), 3, 4)
-    hidden = replace(GOOD, limits=(Limit("masked", "Speech covers it.", ("burst",), 27.8, 28.6),))
-    got = say(*dry, did=BREW_DID, quality=hidden, answers={"handle_stuck": "yes"})
+    got = say(*HUM, did=BREW_DID, quality=DEEP_CUT, answers={"handle_stuck": "yes"})
     assert got.level == "stop" and got.findings[0].code == "danger_reported"
     assert any(f.unproven for f in got.findings)
 
 
 def test_what_is_heard_goes_before_what_is_not_at_the_same_weight() -> None:
     """A stroke that was not heard is the weaker evidence: a buzz on a running pump comes first."""
-    got = say(*without(brew(), 0, 2), ev("mains_buzz", 3.0, 28.0), did=BREW_DID)
+    got = say(*SHUT, ev("mains_buzz", 3.0, 28.0), did=SHUT_DID, at=SHUT_S)
     assert codes(got) == ["solenoid_buzz", "missing_click_brew"]
     assert {(f.level, f.strength) for f in got.findings} == {("service", "fair")}
 
 
 def test_a_lever_group_without_a_click_is_accused_of_no_valve() -> None:
     """Its pump starts by the lever's own switch, and its valves are moved by the lever (common practice)."""
-    assert "missing_click_brew" not in codes(say(*without(brew(), 0), did=BREW_DID, machine=LEVER))
+    assert "missing_click_brew" not in codes(say(*SHUT, did=SHUT_DID, at=SHUT_S, machine=LEVER))
     dry = say(*without(brew(), 0, 3, 4), did=("0:03 lever_up", "0:28 lever_down"), machine=LEVER)
     assert (codes(dry)[0], dry.level) == ("no_burst", "stop")

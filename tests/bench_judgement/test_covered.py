@@ -7,7 +7,21 @@ from dataclasses import replace
 import pytest
 
 from listen.types import Limit
-from tests.bench_judgement.scenes import BREW_DID, GOOD, ROTARY, VIBRATORY, brew, click, codes, ev, fill, say
+from tests.bench_judgement.scenes import (
+    BREW_DID,
+    GOOD,
+    MANUAL,
+    ROTARY,
+    VIBRATORY,
+    brew,
+    click,
+    codes,
+    ev,
+    fill,
+    say,
+    shut,
+    without,
+)
 
 SPEECH = Limit("masked", "Speech hides the machine.", ("click", "burst"), 26.0, 34.0, retake="Record again.")
 SPOKEN_OVER = replace(GOOD, limits=(SPEECH,))
@@ -31,11 +45,11 @@ def brewed_without_discharge(pump: str = "motor_run", **measures: float) -> list
 def test_a_voice_softer_than_a_discharge_hides_none(pump, machine, after_db, missed) -> None:
     events = brewed_without_discharge(pump, after_db=after_db)
     said = say(*events, did=BREW_DID, quality=SPOKEN_OVER, machine=machine)
-    assert ("no_burst" in codes(said)) is missed
+    assert codes(said) == ["no_burst"] and said.level == "stop"
     assert said.verdict == ("abnormal" if missed else "cannot_tell")
-    # Where it was not measured, the voice may hide it.
+    # Where it was not measured, the voice may hide it: the handle stays locked, and nothing is proven.
     unmeasured = say(*brewed_without_discharge(pump), did=BREW_DID, quality=SPOKEN_OVER, machine=machine)
-    assert "no_burst" not in codes(unmeasured)
+    assert unmeasured.verdict == "cannot_tell"
 
 
 def test_a_jet_softer_than_a_discharge_hides_none_and_a_discharge_that_is_heard_is_none_missing() -> None:
@@ -51,9 +65,8 @@ def test_a_jet_softer_than_a_discharge_hides_none_and_a_discharge_that_is_heard_
 def test_a_telephone_may_take_a_discharge_away_however_soft_the_rest() -> None:
     codec = Limit("narrow_band", "Telephone band.", ("burst", "hiss"), retake="Send the file.")
     telephone = replace(GOOD, band_hz=(300.0, 3400.0), limits=(codec,))
-    assert "no_burst" not in codes(
-        say(*brewed_without_discharge(after_db=-20.0), did=BREW_DID, quality=telephone)
-    )
+    said = say(*brewed_without_discharge(after_db=-20.0), did=BREW_DID, quality=telephone)
+    assert said.verdict == "cannot_tell"
 
 
 def test_the_end_of_a_pump_that_was_lost_early_is_told_by_the_mark() -> None:
@@ -61,7 +74,7 @@ def test_the_end_of_a_pump_that_was_lost_early_is_told_by_the_mark() -> None:
     grinder = Limit("masked", "Grinder hides the machine.", ("*",), 27.9, 31.0, retake="Record again.")
     events = [click(3.0), ev("motor_run", 3.1, 27.1, slip=0.04), click(28.0), ev("grinder", 27.9, 31.0)]
     said = say(*events, did=BREW_DID, quality=replace(GOOD, limits=(grinder,)))
-    assert "no_burst" not in codes(said)
+    assert said.verdict == "cannot_tell"
 
 
 def test_strokes_that_seem_to_begin_before_the_brew_are_its_pump() -> None:
@@ -161,3 +174,31 @@ def test_a_very_loud_hiss_without_a_story_stops(level_db: float, p: float, level
 def test_boiling_that_slowly_grows_at_idle_stops(growth: float, level: str) -> None:
     boil = ev("boil", 0.0, 100.0, growth_db_per_min=growth, level_db=5.0, **THROUGH)
     assert say(boil, did=("0:00 idle_hot",), at=100.0).level == level
+
+
+@pytest.mark.parametrize("burst_s", [27.9, 28.1])
+def test_what_discharges_had_a_valve_that_opened_though_its_click_was_not_heard(burst_s: float) -> None:
+    """Behind a valve that stays shut the group never comes under pressure (common practice)."""
+    discharged = [*shut(), ev("burst", burst_s, 29.0)]
+    said = say(*discharged, did=BREW_DID)
+    assert said.verdict == "cannot_tell" and "missing_click_brew" not in codes(said)
+    assert "Expected and not heard: click" in said.because
+    # A hiss long after, or the discharge of a brew before, is no answer of this valve.
+    before = [click(1.0), ev("motor_run", 1.1, 8.0), click(8.0), ev("burst", 8.1, 9.0)]
+    two = say(
+        *before, *shut(start=20.0, end=45.0), did=("0:01 brew_on", "0:08 brew_off", "0:20 brew_on"), at=45.0
+    )
+    assert "missing_click_brew" in codes(two)
+
+
+def test_a_missing_click_with_a_discharge_that_the_clip_cannot_carry_keeps_the_handle_locked() -> None:
+    call = replace(GOOD, limits=(Limit("narrow_band", "A call.", ("hiss", "burst")),))
+    silent = shut()
+    bad = say(*silent, did=BREW_DID, quality=call)
+    assert (bad.verdict, bad.level, codes(bad)[0]) == ("abnormal", "stop", "missing_click_brew")
+    assert "handle" in bad.findings[0].stop_kinds
+    # One that is heard, or a click that is there, or a group that has no such valve: nothing of it is proven.
+    assert say(*without(brew(), 0), did=BREW_DID, quality=call).level == "watch"
+    clicked = say(*(e for e in brew() if e.sound != "burst"), did=BREW_DID, quality=call)
+    assert clicked.verdict == "cannot_tell" and codes(clicked) == ["no_burst"]
+    assert "missing_click_brew" not in codes(say(*silent, did=BREW_DID, quality=call, machine=MANUAL))

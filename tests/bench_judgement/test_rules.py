@@ -17,6 +17,9 @@ from tests.bench_judgement.scenes import (
     LEVER,
     MANUAL,
     ROTARY,
+    SHUT,
+    SHUT_DID,
+    SHUT_S,
     UNKNOWN,
     UNUSABLE,
     VIBRATORY,
@@ -169,7 +172,7 @@ def test_the_most_useful_retake_is_the_one_that_unblocks_most() -> None:
             Limit("c", "C.", ("click", "burst"), retake="helps most"),
         ),
     )
-    assert say(*without(brew(), 0, 3, 4), did=BREW_DID, quality=limited).retake == "helps most"
+    assert say(*SHUT, did=BREW_DID, quality=limited, at=SHUT_S).retake == "helps most"
     assert say(*brew(), did=BREW_DID).retake is None
 
 
@@ -198,7 +201,7 @@ def test_three_phase_is_switched_off_at_the_isolator() -> None:
 def test_checks_go_from_untouched_to_live_and_name_who() -> None:
     knowledge = load_knowledge()
     got = [
-        say(*without(brew(), 0), did=BREW_DID),
+        say(*SHUT, did=SHUT_DID, at=SHUT_S),
         say(ev("click_train", 5.0, 9.0), machine=UNKNOWN),
         say(said="smoke", gauges={"boiler": 2.0}),
     ]
@@ -231,7 +234,7 @@ def test_without_a_story_there_is_one_question() -> None:
 def test_without_a_story_the_states_that_decide_are_asked_between() -> None:
     untold = say(*without(brew(), 0))
     assert untold.verdict == "cannot_tell" and untold.question
-    told = [say(*without(brew(), 0), did=(f"0:00 {s}",)) for s in ("brew", "steam")]
+    told = [say(*without(brew(), 3, 4), did=(f"0:00 {s}",)) for s in ("brew", "steam")]
     assert codes(told[0]) != codes(told[1])
     assert "brewing" in untold.question or untold.findings
     rattle = say(click(2.0), ev("drip", 3.0, 20.0), ev("water_flow", 5.0, 30.0), machine=UNKNOWN)
@@ -295,11 +298,11 @@ def test_a_discharge_covers_the_flow_that_goes_on_beneath_it(begins_s: float, le
 
 @pytest.mark.parametrize(("pump_db", "verdict"), [(20.0, "abnormal"), (4.0, "cannot_tell")])
 def test_a_click_is_not_missed_where_the_pump_itself_is_nearly_drowned(pump_db: float, verdict: str) -> None:
-    events = [ev("motor_run", 3.1, 28.0, slip=0.04, level_db=pump_db), *brew()[2:]]
-    assert say(*events, did=BREW_DID).verdict == verdict
+    shut_off = ev("motor_run", 3.1, 28.5, slip=0.04, level_db=pump_db)
+    assert say(shut_off, did=SHUT_DID, at=SHUT_S).verdict == verdict
     # Where it stands highest counts, if that was measured.
-    events[0] = ev("motor_run", 3.1, 28.0, slip=0.04, level_db=4.0, stands_db=pump_db)
-    assert say(*events, did=BREW_DID).verdict == verdict
+    shut_off = ev("motor_run", 3.1, 28.5, slip=0.04, level_db=4.0, stands_db=pump_db)
+    assert say(shut_off, did=SHUT_DID, at=SHUT_S).verdict == verdict
 
 
 def test_a_lever_that_presses_by_hand_is_lowered_to_begin_and_one_with_a_pump_to_end() -> None:

@@ -9,7 +9,19 @@ import pytest
 
 from listen.types import SoundEvent
 from listen.vocabulary import STATES
-from tests.bench_judgement.scenes import MANUAL, ROTARY, VIBRATORY, brew, click, codes, ev, fill, say, without
+from tests.bench_judgement.scenes import (
+    MANUAL,
+    ROTARY,
+    VIBRATORY,
+    brew,
+    click,
+    codes,
+    ev,
+    fill,
+    say,
+    shut,
+    without,
+)
 
 BREW = tuple(brew())
 BREWED = ("0:03 brew_on", "0:28 brew_off")
@@ -62,7 +74,7 @@ CASES: tuple[StateCase, ...] = (
         "auto_fill", tuple(fill()), {"did": ("0:00 idle_hot", "0:03 auto_fill", "0:08 idle_hot")}, {"events": tuple(fill()[1:])},
         "missing_click_fill", "service",
     ),
-    StateCase("brew_start", BREW, {"did": SPLIT}, {"events": BREW[1:]}, "missing_click_brew", "service"),
+    StateCase("brew_start", BREW, {"did": SPLIT}, {"events": tuple(shut())}, "missing_click_brew", "stop"),
     StateCase("brew", BREW, {"did": SPLIT}, {"events": (*BREW, ev("gravel", 6.0, 25.0))}, "starved_pump", "service"),
     StateCase("brew_end", BREW, {"did": SPLIT}, {"events": tuple(without(list(BREW), 3, 4))}, "no_burst", "stop"),
     StateCase(

@@ -423,7 +423,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_click_no_burst", "missing_click_brew", ("no click at a given brew start and no discharge after it", "no click at a given brew start and no discharge made out after it"), _no_click_no_burst,
         (14, 24), "missing_click_brew",
     ),
-    StopFamily("no_burst", "no_burst", ("no discharge after a given brew",), _no_burst, (13, 26), "no_burst", weight=1.5, by_telephone=False),
+    StopFamily("no_burst", "no_burst", ("no discharge after a given brew", "no discharge made out after a given brew, in a clip that may hide one"), _no_burst, (13, 26), "no_burst", weight=1.5, by_telephone=False),
     StopFamily(
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
         hides=("group",), weight=0.6, by_telephone=False,
