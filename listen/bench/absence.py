@@ -137,8 +137,10 @@ def clicks_elsewhere(scene: Scene, *, away_s: float) -> Answer:
 
 
 @fact
-def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: float) -> Answer:
-    """In a given state a hum locked to the mains is heard, and no pump turning."""
+def motor_missing_under_hum(
+    scene: Scene, *, states: tuple[str, ...], min_s: float, sure: float = 0.0
+) -> Answer:
+    """In a given state a hum locked to the mains is heard, at least that `sure`, and no pump turning."""
     tolerance = scene.knowledge.settings.mark_tolerance_s
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -168,6 +170,9 @@ def motor_missing_under_hum(scene: Scene, *, states: tuple[str, ...], min_s: flo
                 say = (
                     f"{say_event(hum)}, and a line at {turning_hz:.1f} Hz beside it, as of a shaft that turns"
                 )
+                unsure = Answer("cannot_tell", (say,), ids)
+            elif hum.probability < sure:
+                say = f"{say_event(hum)}, so faint that the turning of a motor may be lost beside it"
                 unsure = Answer("cannot_tell", (say,), ids)
             elif not scene.carries("motor_run", *span):
                 unsure = Answer(
@@ -240,18 +245,30 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         return Answer("cannot_tell", (say,), ids)
     window = (max(start, min(run.offset_s, end - within_s) - late), end)
     alike = [e for e in scene.faint("burst") if window[0] <= e.onset_s <= end]
-    soft = _too_soft(scene, ids, end - within_s)
+    ended = _ended(scene, ids, end - within_s)
+    soft = _too_soft(scene, ended)
     # A jet that began before, and goes on, may hide it as well.
     jets = [] if soft else scene.counted("hiss", "blast", "splutter")
     alike += [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))
+    over_db = [e.measures["after_db"] for e in ended if "after_db" in e.measures]
+    settings = scene.knowledge.settings
+    if any(db >= settings.loud_after_db for db in over_db):
+        say = f"something far louder than the pump comes right after it, at {clock(run.offset_s)}: perhaps the discharge"
+        return Answer("cannot_tell", (say,), ids)
     begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
     if not soft and not scene.carries_throughout("burst", *begins, slice_s=0.4):
         say = "no discharge heard after the brew, but this clip does not carry one"
-        plain = unproven and not _drowned(scene, run)
-        return Answer("yes" if plain else "cannot_tell", (say,), ids, (("burst", *window),))
+        # A warning that comes with every noisy clip would be none.
+        warns = (
+            unproven and not _drowned(scene, run) and all(db < settings.perhaps_after_db for db in over_db)
+        )
+        return Answer("yes" if warns else "cannot_tell", (say,), ids, (("burst", *window),))
+    if ended and not over_db and all("stands_db" in e.measures for e in ended):
+        say = f"the pump stands nowhere over the noise at {clock(run.offset_s)}, and a discharge could be hidden in it"
+        return Answer("cannot_tell", (say,), ids, (("burst", *window),))
     say = (
         f"pump from {clock(runs[0].onset_s)} to {clock(run.offset_s)}, and no discharge up to "
         f"{clock(end)} ({'what is heard there is softer than one' if soft else 'the clip carries one'})"
@@ -259,7 +276,18 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     return Answer("yes", (say,), ids)
 
 
-def _too_soft(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:
+def _ended(scene: Scene, ids: tuple[str, ...], by_s: float) -> list[SoundEvent]:
+    """Return the sounds of a brew's pump that stopped with it."""
+    return [
+        e
+        for e in scene.counted(*PUMP_SOUNDS)
+        if e.id in ids
+        and not e.open_end
+        and abs(e.offset_s - by_s) <= scene.knowledge.settings.mark_tolerance_s
+    ]
+
+
+def _too_soft(scene: Scene, ended: list[SoundEvent]) -> bool:
     """Tell whether all that is heard behind the pump that stopped then is softer than a discharge would be.
 
     Then neither voices nor noise hide one, for what hides it would be louder. A telephone's codec may take one away.
@@ -267,11 +295,6 @@ def _too_soft(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:
     settings = scene.knowledge.settings
     if scene.quality.band_hz[1] < settings.discharge_band_hz:
         return False
-    ended = [
-        e
-        for e in scene.counted(*PUMP_SOUNDS)
-        if e.id in ids and not e.open_end and abs(e.offset_s - by_s) <= settings.mark_tolerance_s
-    ]
     least_db = {"motor_run": settings.soft_after_motor_db, "stroke_train": settings.soft_after_strokes_db}
     return bool(ended) and all(e.measures.get("after_db", float("inf")) <= least_db[e.sound] for e in ended)
 

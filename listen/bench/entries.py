@@ -273,6 +273,8 @@ class Settings:
 
     event_probability: float
     absence_ceiling: float
+    first_stroke_s: float
+    first_stroke_probability: float
     mark_tolerance_s: float
     unexplained_slack_s: float
     pump_gap_s: float
@@ -280,6 +282,8 @@ class Settings:
     drowned_strokes_db: float
     soft_after_motor_db: float
     soft_after_strokes_db: float
+    loud_after_db: float
+    perhaps_after_db: float
     discharge_band_hz: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]

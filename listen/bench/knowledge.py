@@ -238,6 +238,8 @@ def _settings(table: Table) -> Settings:
     settings = Settings(
         event_probability=table.take("event_probability", float),
         absence_ceiling=table.take("absence_ceiling", float),
+        first_stroke_s=table.take("first_stroke_s", float),
+        first_stroke_probability=table.take("first_stroke_probability", float),
         mark_tolerance_s=table.take("mark_tolerance_s", float),
         unexplained_slack_s=table.take("unexplained_slack_s", float),
         pump_gap_s=table.take("pump_gap_s", float),
@@ -245,6 +247,8 @@ def _settings(table: Table) -> Settings:
         drowned_strokes_db=table.take("drowned_strokes_db", float),
         soft_after_motor_db=table.take("soft_after_motor_db", float),
         soft_after_strokes_db=table.take("soft_after_strokes_db", float),
+        loud_after_db=table.take("loud_after_db", float),
+        perhaps_after_db=table.take("perhaps_after_db", float),
         discharge_band_hz=table.take("discharge_band_hz", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),

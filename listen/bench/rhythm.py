@@ -138,9 +138,9 @@ def growing(
 
 
 @fact
-def strokes_missing(scene: Scene, *, fraction: float) -> Answer:
-    """A vibratory pump leaves out at least this share of its strokes."""
-    for e in scene.counted("stroke_train"):
+def strokes_missing(scene: Scene, *, fraction: float, sure: float = 0.0) -> Answer:
+    """A vibratory pump leaves out at least this share of its strokes; a beat that is hardly heard loses some by itself."""
+    for e in (e for e in scene.counted("stroke_train") if e.probability >= sure):
         missing = e.measures.get("missing_fraction", 0.0)
         if missing >= fraction and e.duration_s >= 2.0:
             one_in = max(2, round(1.0 / missing))

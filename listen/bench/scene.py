@@ -80,9 +80,10 @@ class Scene:
     def counted(self, *sounds: str) -> list[SoundEvent]:
         """Return the events that count, in order; all sounds if none is named."""
         if sounds not in self._counted:
-            floor = self.knowledge.settings.event_probability
             self._counted[sounds] = [
-                e for e in self.events if e.probability >= floor and (not sounds or e.sound in sounds)
+                e
+                for e in self.events
+                if (not sounds or e.sound in sounds) and e.probability >= self._floor(e)
             ]
         return self._counted[sounds]
 
@@ -108,7 +109,25 @@ class Scene:
         return [
             e
             for e in self.events
-            if e.sound in sounds and s.absence_ceiling <= e.probability < s.event_probability
+            if e.sound in sounds and s.absence_ceiling <= e.probability < self._floor(e)
+        ]
+
+    def _floor(self, event: SoundEvent) -> float:
+        """Return the probability from which an event counts; the first stroke of a pump is much like a click."""
+        s = self.knowledge.settings
+        if event.sound == "click" and any(
+            abs(event.onset_s - onset_s) <= s.first_stroke_s for onset_s in self._stroke_onsets_s
+        ):
+            return s.first_stroke_probability
+        return s.event_probability
+
+    @cached_property
+    def _stroke_onsets_s(self) -> list[float]:
+        floor = self.knowledge.settings.event_probability
+        return [
+            e.onset_s
+            for e in self.events
+            if e.sound == "stroke_train" and e.probability >= floor and not e.open_start
         ]
 
     def carries(self, sound: str, start_s: float, end_s: float) -> bool:

@@ -23,6 +23,8 @@ from listen.types import Mains
 PUMPS = ("motor_run", "stroke_train")
 #: Odd multiples of the mains as strong as the even ones: one stroke a cycle.
 _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
+#: The same of a whole run, whose median scatters less than single windows: a coil's buzz lies further apart.
+_RUN_EVEN_LEAD_DB = 7.8
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
 _BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 9, 4, 16.0
 _HUM_OVER_DB = 14.0
@@ -79,8 +81,20 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
             if sound == "motor_run" and _buried(levels, combs, first, stop):
                 continue
             for part in _joined(level_db, first, stop):
-                drafts.append(_locked(sound, levels, combs, mains, *part))
+                named = "stroke_train" if sound == "mains_buzz" and _strikes(combs, *part) else sound
+                drafts.append(_locked(named, levels, combs, mains, *part))
     return _tidy(_mended(drafts)) + hear_narrow_tones(levels)
+
+
+def _strikes(combs: CombTracks, first: int, stop: int) -> bool:
+    """Whether a rich comb of even multiples is that of a pump's strokes: its odd ones are not far below them."""
+    part = slice(first, stop)
+    lead_db = float(np.median(combs.even_db[part] - combs.odd_db[part]))
+    return (
+        lead_db < _RUN_EVEN_LEAD_DB
+        and float(np.median(combs.odd_n[part])) >= _STROKE_ODD_N
+        and float(np.median(combs.odd_over_db[part])) >= _STROKE_OVER_DB
+    )
 
 
 def _buried(levels: LevelTracks, combs: CombTracks, first: int, stop: int) -> bool:
