@@ -114,6 +114,10 @@ def _begin_with_clicks(pumps: list[Draft], impulses: list[Draft]) -> None:
 
 def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
     """Whether what may be a jet is rather a grinder's or a coil's own noise, or the room that grows a little louder."""
+    if draft.sound == "blast":
+        return any(
+            n.sound == "grinder" and n.probability > draft.probability and _together(n, draft) for n in noises
+        )
     if draft.sound != "hiss":
         return False
     ground = [
@@ -131,11 +135,12 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
         return False
     if ground:
         return True
-    return any(
-        t.sound in _SWITCHED and t.edge_start and t.edge_end
-        and abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
-        for t in tones
-    )  # fmt: skip
+    return any(t.sound in _SWITCHED and t.edge_start and t.edge_end and _together(t, draft) for t in tones)
+
+
+def _together(one: Draft, other: Draft) -> bool:
+    """Whether two sounds begin and end with each other."""
+    return abs(one.onset_s - other.onset_s) < _TOGETHER_S and abs(one.offset_s - other.offset_s) < _TOGETHER_S
 
 
 def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
@@ -145,10 +150,7 @@ def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
         return draft.probability <= GOING_ON_SURE and any(
             draft.overlap_s(t) > _WITHIN * draft.duration_s for t in trains
         )
-    return draft.sound in ("hiss", "blast") and any(
-        abs(t.onset_s - draft.onset_s) < _TOGETHER_S and abs(t.offset_s - draft.offset_s) < _TOGETHER_S
-        for t in trains
-    )
+    return draft.sound in ("hiss", "blast") and any(_together(t, draft) for t in trains)
 
 
 def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:

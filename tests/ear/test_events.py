@@ -170,6 +170,15 @@ def test_a_jet_that_no_second_vouches_for_may_be_something_else(
 
 
 @pytest.mark.parametrize(
+    ("grinder", "dropped"), [((3.0, 6.0, 0.95), True), ((3.0, 6.0, 0.6), False), ((1.0, 6.0, 0.95), False)]
+)
+def test_a_blast_that_begins_and_ends_with_a_surer_grinder_is_the_grinders(grinder, dropped):
+    blast = Draft("blast", 3.02, 5.98, 0.7, {"level_db": 40.0})
+    ground = Draft("grinder", *grinder, {"level_db": 20.0})
+    assert _no_jet(blast, [blast, ground], []) is dropped
+
+
+@pytest.mark.parametrize(
     ("sound", "onset_s", "offset_s", "probability", "its_own"),
     [
         ("blast", 1.6, 6.4, 0.9, True),

@@ -1,0 +1,98 @@
+"""What is hardly heard accuses nobody: faint hums and beats, pumps in noise, strokes and catches taken for others."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from listen.types import Limit
+from tests.bench_judgement.scenes import (
+    BREW_DID,
+    GOOD,
+    MANUAL,
+    SHUT_DID,
+    SHUT_S,
+    VIBRATORY,
+    brew,
+    click,
+    codes,
+    ev,
+    fill,
+    say,
+)
+
+NOISY = replace(GOOD, limits=(Limit("steady_noise", "Loud noise.", ("burst", "click")),))
+
+
+def without_discharge(**measures: float) -> list:
+    return [click(3.0), ev("motor_run", 3.1, 28.0, slip=0.04, **measures), click(28.0)]
+
+
+@pytest.mark.parametrize(
+    ("measures", "verdict", "level"),
+    [
+        ({"level_db": 12.0, "stands_db": 12.0, "after_db": 6.0}, "abnormal", "stop"),
+        # Something that stands so far over the pump right after it is perhaps the discharge.
+        ({"level_db": 12.0, "stands_db": 12.0, "after_db": 30.0}, "cannot_tell", "watch"),
+        # A pump that stands nowhere over the noise: a discharge may lie in it as well.
+        ({"level_db": 1.0, "stands_db": 2.0}, "cannot_tell", "watch"),
+    ],
+)
+def test_a_discharge_is_missing_only_behind_a_pump_that_is_plain(measures, verdict, level) -> None:
+    said = say(*without_discharge(**measures), did=BREW_DID)
+    assert (said.verdict, said.level) == (verdict, level)
+
+
+@pytest.mark.parametrize(("after_db", "level"), [(4.0, "stop"), (14.0, "watch")])
+def test_a_clip_that_may_hide_a_discharge_warns_unless_something_like_one_is_heard(after_db, level) -> None:
+    plain = {"level_db": 12.0, "stands_db": 12.0, "after_db": after_db}
+    said = say(*without_discharge(**plain), did=BREW_DID, quality=NOISY)
+    assert (said.verdict, said.level) == ("cannot_tell", level)
+
+
+@pytest.mark.parametrize(("p", "verdict"), [(0.6, "cannot_tell"), (0.97, "normal")])
+def test_the_first_stroke_of_a_pump_is_no_click_of_its_valve(p: float, verdict: str) -> None:
+    """A soft click just where the strokes begin may be the first of them; a sure one is the valve."""
+    begins = ev("stroke_train", 3.05, 8.0)
+    at_fill = [click(3.07, p=p), begins, click(8.0)]
+    said = say(*at_fill, did=("0:03 fill_button",), machine=VIBRATORY, at=15.0)
+    assert said.verdict == verdict, said.because
+    assert "missing_click_fill" not in [f.code for f in said.findings if not f.unproven]
+    # Away from it the same click counts.
+    early = say(click(2.8, p=0.6), begins, click(8.0), did=("0:03 fill_button",), machine=VIBRATORY, at=15.0)
+    assert early.verdict == "normal"
+
+
+@pytest.mark.parametrize(("did", "p", "accused"), [
+    (SHUT_DID, 0.70, True), (SHUT_DID, 0.62, False), (("0:03 fill_button",), 0.70, False), (("0:03 fill_button",), 0.85, True),
+])  # fmt: skip
+def test_a_faint_hum_alone_is_no_motor_that_stands(did, p: float, accused: bool) -> None:
+    """The lines of a motor that turns may be lost beside its hum; a brew that does not discharge adds to it."""
+    said = say(click(3.0), ev("mains_hum", 3.1, SHUT_S, p=p), did=did, at=SHUT_S)
+    assert ("stalled_motor" in [f.code for f in said.findings if not f.unproven]) is accused
+    assert said.verdict == ("abnormal" if accused else "cannot_tell")
+
+
+@pytest.mark.parametrize(("p", "found"), [(0.95, True), (0.8, False)])
+def test_a_beat_that_is_hardly_heard_leaves_out_no_strokes(p: float, found: bool) -> None:
+    events = brew("stroke_train")
+    events[1] = ev("stroke_train", 3.1, 28.0, p=p, missing_fraction=0.2)
+    assert ("missing_strokes" in codes(say(*events, did=BREW_DID, machine=VIBRATORY))) is found
+
+
+@pytest.mark.parametrize(
+    ("p", "level_db", "verdict"),
+    [(0.9, 45.0, "abnormal"), (0.9, 27.0, "cannot_tell"), (0.6, 45.0, "cannot_tell")],
+)
+def test_the_catch_of_a_lever_is_asked_about_and_a_lever_that_strikes_is_found(p, level_db, verdict) -> None:
+    knock = ev("bang", 19.0, 19.05, p=p, level_db=level_db)
+    said = say(
+        click(2.0), ev("water_flow", 3.0, 20.0), knock, did=("0:02 lever_pull",), machine=MANUAL, at=24.0
+    )
+    assert said.verdict == verdict and "lever_scrape" in codes(said)
+    assert said.say_first and "cocked spring lever" in said.say_first
+
+
+def test_a_fill_that_is_heard_as_it_should_be_stays_normal() -> None:
+    assert say(*fill(), did=("0:03 fill_button",), at=15.0).verdict == "normal"
