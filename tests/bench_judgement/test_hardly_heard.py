@@ -94,5 +94,12 @@ def test_the_catch_of_a_lever_is_asked_about_and_a_lever_that_strikes_is_found(p
     assert said.say_first and "cocked spring lever" in said.say_first
 
 
+@pytest.mark.parametrize(("lines", "verdict"), [(12.0, "abnormal"), (7.0, "cannot_tell")])
+def test_a_comb_of_few_lines_is_asked_about_and_accuses_no_coil(lines: float, verdict: str) -> None:
+    """A motor and a coil that is held have a few multiples of their own (common practice)."""
+    said = say(*brew(), ev("mains_buzz", 3.1, 28.0, lines=lines), did=BREW_DID)
+    assert (said.verdict, codes(said)) == (verdict, ["solenoid_buzz"])
+
+
 def test_a_fill_that_is_heard_as_it_should_be_stays_normal() -> None:
     assert say(*fill(), did=("0:03 fill_button",), at=15.0).verdict == "normal"
