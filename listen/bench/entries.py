@@ -284,6 +284,7 @@ class Settings:
     soft_after_strokes_db: float
     loud_after_db: float
     perhaps_after_db: float
+    behind_db: float
     discharge_band_hz: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]

@@ -249,6 +249,7 @@ def _settings(table: Table) -> Settings:
         soft_after_strokes_db=table.take("soft_after_strokes_db", float),
         loud_after_db=table.take("loud_after_db", float),
         perhaps_after_db=table.take("perhaps_after_db", float),
+        behind_db=table.take("behind_db", float),
         discharge_band_hz=table.take("discharge_band_hz", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),

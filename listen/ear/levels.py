@@ -21,6 +21,8 @@ _RUN_FROM_S, _RUN_TO_S, _LOW = 0.4, 0.3, 25
 _DISCHARGE_FROM_S, _DISCHARGE_TO_S, _QUIET_FROM_S = -0.15, 1.0, 1.3
 #: A pump that stands nowhere as much over what was there before and after it, dB, is no measure.
 _OVER_QUIET_DB = 3.0
+#: Cells over which a discharge lasts at the least; the strokes of valves and knocks are over sooner.
+_LASTING = 4
 
 
 class LevelTracks:
@@ -108,6 +110,19 @@ class LevelTracks:
         # What was there before lies under the pump as well: its own level is what remains.
         own_db = 10 * np.log10(10 ** (pump_db[stands] / 10) - 10 ** (quiet_db[stands] / 10))
         return float(self.level_db(*_DISCHARGE_HZ)[behind].max() - own_db.max())
+
+    def behind_db(self, onset_s: float, offset_s: float) -> float:
+        """How far the loudest quarter of a second behind a pump's end stands, in the range of a discharge, over the
+        seconds before and after the pump, dB (nan where there is nothing to compare, or the clip ends)."""
+        level = self.level_db(*_DISCHARGE_HZ)
+        behind = self.between(offset_s + _DISCHARGE_FROM_S, offset_s + _DISCHARGE_TO_S)
+        before = level[self.between(onset_s - _BEFORE_S, onset_s - _RUN_TO_S)]
+        later = level[self.between(offset_s + _QUIET_FROM_S, offset_s + _QUIET_FROM_S + _BEFORE_S)]
+        quiet_db = [float(np.median(part)) for part in (before, later) if len(part) >= _FEW]
+        if not quiet_db or behind.stop - behind.start < _LASTING or behind.stop >= len(level):
+            return float("nan")
+        lasting = np.median(np.lib.stride_tricks.sliding_window_view(level[behind], _LASTING), axis=1)
+        return float(lasting.max()) - max(quiet_db)
 
     def _around(self, start_s: float, stop_s: float, reach_s: float) -> tuple[slice, slice]:
         return self.between(start_s - reach_s, start_s), self.between(stop_s, stop_s + reach_s)

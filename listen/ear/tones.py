@@ -164,7 +164,11 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
             )
         )
     if sound in PUMPS:
-        beside = {"stands_db": levels.stands_db(onset, offset), "after_db": levels.after_db(onset, offset)}
+        beside = {
+            "stands_db": levels.stands_db(onset, offset),
+            "after_db": levels.after_db(onset, offset),
+            "behind_db": levels.behind_db(onset, offset),
+        }
         measures |= {name: db for name, db in beside.items() if np.isfinite(db)}
     return Draft(
         sound, onset, offset, sure, measures, edges.open_start, edges.open_end, edges.rises, edges.falls

@@ -81,6 +81,7 @@ _MEASURE_WORDS: dict[str, str] = {
     "level_db": "level",
     "stands_db": "stands out by",
     "after_db": "right after it at most",
+    "behind_db": "what lasts right after it stands out by",
     "line_hz": "line",
     "tone_hz": "tone",
     "shaft_hz": "shaft",

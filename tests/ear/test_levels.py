@@ -9,12 +9,20 @@ from tests.support.signals import band_noise, collect, noise, within
 DURATION_S = 16.0
 
 
-def after_db(pump_rms, behind_rms, room_rms=1e-4, duration_s=DURATION_S):
-    """Measure a pump of noise from 2 to 10 s, and what follows from 10.1 to 10.8 s, as a discharge does."""
+def around_a_pump(pump_rms, behind_rms, room_rms=1e-4, duration_s=DURATION_S, behind_s=0.7):
+    """A pump of noise from 2 to 10 s, and what follows from 10.1 s on, as a discharge does."""
     samples = noise(duration_s, room_rms, 1)
     samples = samples + within(band_noise(duration_s, pump_rms, 2, 900, 1110), 2.0, 10.0)
-    samples = samples + within(band_noise(duration_s, behind_rms, 3, 2000, 6500), 10.1, 10.8)
-    return LevelTracks(collect(samples)).after_db(2.0, 10.0)
+    samples = samples + within(band_noise(duration_s, behind_rms, 3, 2000, 6500), 10.1, 10.1 + behind_s)
+    return LevelTracks(collect(samples))
+
+
+def after_db(*args, **kinds):
+    return around_a_pump(*args, **kinds).after_db(2.0, 10.0)
+
+
+def behind_db(*args, **kinds):
+    return around_a_pump(*args, **kinds).behind_db(2.0, 10.0)
 
 
 @pytest.mark.parametrize("over_db", [-6.0, 0.0, 12.0])
@@ -33,3 +41,11 @@ def test_a_pump_that_stands_out_of_nothing_measures_nothing():
 
 def test_a_clip_that_ends_with_the_pump_measures_nothing():
     assert np.isnan(after_db(0.01, 0.01, duration_s=10.5))
+
+
+def test_what_lasts_behind_a_drowned_pump_stands_over_the_room():
+    assert 8.0 < behind_db(1e-5, 0.03, room_rms=0.01) < 20.0
+    assert abs(behind_db(1e-5, 1e-6, room_rms=0.01)) < 3.0
+    # A stroke is over sooner than any discharge.
+    assert behind_db(1e-5, 0.03, room_rms=0.01, behind_s=0.06) < 3.0
+    assert np.isnan(behind_db(1e-5, 0.01, duration_s=10.5))
