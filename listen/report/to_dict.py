@@ -217,6 +217,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "symptom": finding.symptom,
         "level": finding.level,
         "strength": finding.strength,
+        "unproven": finding.unproven,
         "speaks_for": list(finding.speaks_for),
         "speaks_against": list(finding.speaks_against),
         "event_ids": list(finding.event_ids),

@@ -92,7 +92,7 @@ def test_keys_of_the_house():
         "schema", "clip", "level", "say_first", "verdict", "because", "retake", "quality", "mains",
         "events", "story", "expected", "findings", "model",
     } <= set(data)  # fmt: skip
-    assert {"code", "symptom", "level", "strength", "speaks_for", "speaks_against", "event_ids", "parts",
+    assert {"code", "symptom", "level", "strength", "unproven", "speaks_for", "speaks_against", "event_ids", "parts",
             "causes", "checks"} <= set(data["findings"][0])  # fmt: skip
     assert {"text", "needs", "who", "cautions", "if_yes", "if_no"} <= set(data["findings"][0]["checks"][0])
 
