@@ -89,12 +89,17 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
 def _strikes(combs: CombTracks, first: int, stop: int) -> bool:
     """Whether a rich comb of even multiples is that of a pump's strokes: its odd ones are not far below them."""
     part = slice(first, stop)
-    lead_db = float(np.median(combs.even_db[part] - combs.odd_db[part]))
     return (
-        lead_db < _RUN_EVEN_LEAD_DB
+        _even_lead_db(combs, first, stop) < _RUN_EVEN_LEAD_DB
         and float(np.median(combs.odd_n[part])) >= _STROKE_ODD_N
         and float(np.median(combs.odd_over_db[part])) >= _STROKE_OVER_DB
     )
+
+
+def _even_lead_db(combs: CombTracks, first: int, stop: int) -> float:
+    """How far the even multiples of the mains lie over the odd ones in a run, dB: a coil beside the pump lifts them."""
+    lead_db = combs.even_db[first:stop] - combs.odd_db[first:stop]
+    return float(np.median(lead_db))
 
 
 def _buried(levels: LevelTracks, combs: CombTracks, first: int, stop: int) -> bool:
@@ -145,6 +150,7 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
             "lines": float(np.median(combs.odd_n[inside] + combs.even_n[inside])),
             "level_db": levels.over_outside(*_PUMP_HZ, onset, offset),
             "missing_fraction": 1.0 - float(np.sum(combs.odd_n[inside] >= _STROKE_ODD_N)) / expected,
+            "even_lead_db": _even_lead_db(combs, first, stop),
         }
         sure = float(np.clip(0.5 + 0.05 * np.median(combs.odd_n[inside]), 0.5, 0.97))
     else:

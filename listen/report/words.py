@@ -86,6 +86,7 @@ _MEASURE_WORDS: dict[str, str] = {
     "tone_hz": "tone",
     "shaft_hz": "shaft",
     "strokes_hz": "strokes",
+    "even_lead_db": "even multiples of the mains lead by",
     "centroid_hz": "centre",
     "decay_ms": "dies away in",
     "rise_ms": "rises in",

@@ -102,5 +102,13 @@ def test_a_comb_of_few_lines_is_asked_about_and_accuses_no_coil(lines: float, ve
     assert (said.verdict, codes(said)) == (verdict, ["solenoid_buzz"])
 
 
+@pytest.mark.parametrize(("lead_db", "verdict"), [(2.0, "normal"), (7.0, "cannot_tell")])
+def test_strokes_rich_in_twice_the_mains_leave_a_buzzing_coil_open(lead_db: float, verdict: str) -> None:
+    events = brew("stroke_train")
+    events[1] = ev("stroke_train", 3.1, 28.0, even_lead_db=lead_db)
+    said = say(*events, did=BREW_DID, machine=replace(VIBRATORY, coils="ac"))
+    assert said.verdict == verdict and said.level in ("fine", "watch")
+
+
 def test_a_fill_that_is_heard_as_it_should_be_stays_normal() -> None:
     assert say(*fill(), did=("0:03 fill_button",), at=15.0).verdict == "normal"
