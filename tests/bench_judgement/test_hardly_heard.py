@@ -110,5 +110,20 @@ def test_strokes_rich_in_twice_the_mains_leave_a_buzzing_coil_open(lead_db: floa
     assert said.verdict == verdict and said.level in ("fine", "watch")
 
 
+@pytest.mark.parametrize(
+    ("state", "sounds"),
+    [("steam", ("hiss",)), ("hot_water", ("water_flow", "splutter")), ("hot_water", ("hiss",))],
+)
+def test_an_open_tap_that_is_not_heard_to_run_is_not_called_normal(
+    state: str, sounds: tuple[str, ...]
+) -> None:
+    """Steam or water that is let out is heard (common practice); a clip without it leaves the machine open."""
+    did, end = ("0:00 idle_hot", f"0:05 {state}"), 12.0
+    silent = say(click(5.0), did=did, at=end)
+    assert silent.verdict == "cannot_tell" and "Expected and not heard" in silent.because
+    running = say(click(5.0), *(ev(s, 5.1, end) for s in sounds), did=did, at=end, gauges={"boiler": 1.1})
+    assert "Expected and not heard" not in running.because
+
+
 def test_a_fill_that_is_heard_as_it_should_be_stays_normal() -> None:
     assert say(*fill(), did=("0:03 fill_button",), at=15.0).verdict == "normal"
