@@ -26,7 +26,7 @@ _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
 #: The same of a whole run, whose median scatters less than single windows: a coil's buzz lies further apart.
 _RUN_EVEN_LEAD_DB = 7.8
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
-_BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 7, 3, 16.0
+_BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 8, 3, 16.0
 _HUM_OVER_DB = 14.0
 #: Strongest line that a coil's or a motor's hum may have, Hz (common practice: 2f and a few multiples).
 _HUM_HIGHEST_HZ = 800.0
