@@ -103,8 +103,8 @@ def shut(pump: str = "motor_run", start: float = 3.0, end: float = 28.0) -> list
 
 
 #: The same in a clip that ends before anything could discharge.
-SHUT = tuple(shut(end=28.5))
 SHUT_DID, SHUT_S = ("0:03 brew_on",), 28.5
+SHUT = tuple(shut(end=SHUT_S))
 
 BREW_DID = ("0:03 brew_on", "0:28 brew_off")
 

@@ -18,7 +18,6 @@ from tests.bench_judgement.scenes import (
     click,
     codes,
     ev,
-    fill,
     say,
 )
 
@@ -123,7 +122,3 @@ def test_an_open_tap_that_is_not_heard_to_run_is_not_called_normal(
     assert silent.verdict == "cannot_tell" and "Expected and not heard" in silent.because
     running = say(click(5.0), *(ev(s, 5.1, end) for s in sounds), did=did, at=end, gauges={"boiler": 1.1})
     assert "Expected and not heard" not in running.because
-
-
-def test_a_fill_that_is_heard_as_it_should_be_stays_normal() -> None:
-    assert say(*fill(), did=("0:03 fill_button",), at=15.0).verdict == "normal"
