@@ -247,9 +247,6 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     alike = [e for e in scene.faint("burst") if window[0] <= e.onset_s <= end]
     ended = _ended(scene, ids, end - within_s)
     soft = _too_soft(scene, ended)
-    # A jet that began before, and goes on, may hide it as well.
-    jets = [] if soft else scene.counted("hiss", "blast", "splutter")
-    alike += [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))
@@ -259,8 +256,14 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         say = f"something far louder than the pump comes right after it, at {clock(run.offset_s)}: perhaps the discharge"
         return Answer("cannot_tell", (say,), ids)
     begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
+    # A jet that began before, and goes on, may hide it as well.
+    jets = [] if soft else scene.counted("hiss", "blast", "splutter")
+    hiding = [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
     hidden = ""
-    if not soft and not scene.carries_throughout("burst", *begins, slice_s=0.4):
+    if hiding:
+        hidden = f"{say_event(hiding[0])}: perhaps the discharge, perhaps not"
+        window = (hiding[0].onset_s, hiding[0].offset_s)
+    elif not soft and not scene.carries_throughout("burst", *begins, slice_s=0.4):
         hidden = "no discharge heard after the brew, but this clip does not carry one"
     elif not over_db and any(e.measures.get("behind_db", 0.0) >= settings.behind_db for e in ended):
         # Behind a pump that stands out, its own end would be that.

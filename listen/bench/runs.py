@@ -8,12 +8,15 @@ from itertools import pairwise
 from listen.bench.facts import NO, Answer, fact
 from listen.bench.phrases import clock
 from listen.bench.scene import PumpRun, Scene, overlap_s
+from listen.types import SoundEvent
 
 _INTERVAL = re.compile(
     r"\b(?:re-?)?fill(?:s|ed|ing)?\b[^.;]{0,30}?\bevery\s+(\d{1,3})\s*(s|sec|seconds?|m|min|mins|minutes?)\b"
 )
 #: Strokes that begin within this are one pump's, which grows quieter when the brew ends, s.
 _TOGETHER_S = 0.5
+#: How far a pump stands at the least, over all its range or where strokes lie, dB (estimate).
+_LEAST_PUMP_DB, _LEAST_STROKES_DB = 1.0, 6.0
 _DRAWS = ("steam", "hot_water", "brew_start", "brew", "cooling_flush", "back_flush", "second_group")
 _DRAW_MARKS = ("steam_open", "hot_water_open", "brew_on", "lever_up", "flush", "fill_button")
 
@@ -57,7 +60,7 @@ def no_fill_in(scene: Scene, *, states: tuple[str, ...], sure: float = 0.0) -> A
         for r in scene.pump_runs()
         if any(overlap_s((r.onset_s, r.offset_s), s) > 0.3 for s in stretches)
         and _is_fill(scene, r)
-        and any(e.id in r.event_ids and e.probability >= sure for e in scene.events)
+        and any(e.id in r.event_ids and e.probability >= sure and _stands(e) for e in scene.events)
     ]
     return NO if fills else Answer("yes", ("no fill is heard with it",))
 
@@ -130,6 +133,8 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
         if mark.word not in scene.stop_words:
             continue
         for run in runs_of_the_pump(scene, mark.at_s):
+            if scene.raises_nothing(run):
+                continue
             if run.onset_s < mark.at_s < run.offset_s and run.offset_s - mark.at_s > longer_than_s:
                 say = f"stopped at {clock(mark.at_s)}, but the pump runs to {_end(run)}"
                 return Answer("yes", (say,), run.event_ids)
@@ -171,6 +176,12 @@ def _is_fill(scene: Scene, run: PumpRun) -> bool:
     """Tell a fill from another motor: a click at an end, a told fill, or strokes that only a pump makes."""
     told_s = sum(overlap_s((run.onset_s, run.offset_s), s) for s in scene.stretches(("auto_fill",)))
     return told_s > 0.5 * run.duration_s or scene.is_switched(run)
+
+
+def _stands(event: SoundEvent) -> bool:
+    """Tell a pump from a beat in the noise of a jet, which stands nowhere over that noise."""
+    m = event.measures
+    return m.get("level_db", _LEAST_PUMP_DB) >= _LEAST_PUMP_DB or m.get("stands_db", 0.0) >= _LEAST_STROKES_DB
 
 
 def _longest_chain(fills: list[PumpRun], apart_s: float) -> list[PumpRun]:

@@ -26,6 +26,10 @@ LOUDER: tuple[str, ...] = ("speech", "music", "grinder")
 _LOST_EDGE_S = 1.6
 #: How well the edges of a motor are known that nobody switched, s (estimate).
 _MOTOR_EDGE_S = 2.0
+#: What a motor that starts or stops raises at the least where it stands out most, dB (estimate).
+_MOTOR_RAISES_DB = 3.0
+#: Two pieces of a motor that turns as fast, so far apart and without a click between them, are one run, if the first was so long, s.
+_MOTOR_GAP_S, _LONG_RUN_S, _AS_FAST = 5.0, 30.0, 0.01
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
 #: Which of them a known kind of pump makes; a vibratory one never slips, so a slipping comb is another motor.
 _PUMP_BY_KIND: dict[str, tuple[str, ...]] = {"vibratory": ("stroke_train",), "none": ("no pump",)}
@@ -167,7 +171,14 @@ class Scene:
             # Newest first, and not far back: what ended long ago is joined by nothing.
             recent = range(len(runs) - 1, max(-1, len(runs) - 1 - _LOOK_BACK), -1)
             at = next(
-                (i for i in recent if _same_run(runs[i], e, gap_s) or self._lost_under(runs[i], e)), None
+                (
+                    i
+                    for i in recent
+                    if _same_run(runs[i], e, gap_s)
+                    or self._lost_under(runs[i], e)
+                    or self._turns_on(runs[i], e)
+                ),
+                None,
             )
             if at is None:
                 runs.append(PumpRun(e.onset_s, e.offset_s, (e.id,), e.open_start, e.open_end))
@@ -192,6 +203,21 @@ class Scene:
             for c in self.counted(*LOUDER)
         )
 
+    def _turns_on(self, run: PumpRun, event: SoundEvent) -> bool:
+        """Tell whether a motor that ran for long was lost for a moment only."""
+        if event.sound != "motor_run" or not 0.0 <= event.onset_s - run.offset_s <= _MOTOR_GAP_S:
+            return False
+        if run.duration_s < _LONG_RUN_S or any(
+            self.heard_near("click", at_s, 0.7) for at_s in (run.offset_s, event.onset_s)
+        ):
+            return False
+        shaft_hz = event.measures.get("shaft_hz", 0.0)
+        return any(
+            e.id in run.event_ids and abs(e.measures.get("shaft_hz", 0.0) - shaft_hz) <= _AS_FAST * shaft_hz
+            for e in self.events
+            if shaft_hz and e.sound == "motor_run"
+        )
+
     def strokes(self, run: PumpRun) -> bool:
         """Tell whether a run is of strokes: only a pump strokes, no other appliance of a kitchen does."""
         return not self._stroke_ids.isdisjoint(run.event_ids)
@@ -214,7 +240,26 @@ class Scene:
     def goes_through(self, run: PumpRun) -> bool:
         """Tell whether a motor may have run before the clip and may run after it, as a refrigerator does; only a pump strokes."""
         begins = run.onset_s > _MOTOR_EDGE_S or self.heard_near("click", run.onset_s, 0.7)
-        return not self.strokes(run) and not begins and run.offset_s >= self.duration_s - _MOTOR_EDGE_S
+        ends = run.offset_s < self.duration_s - _MOTOR_EDGE_S and not self._fades(run)
+        return not self.strokes(run) and not begins and not ends
+
+    def raises_nothing(self, run: PumpRun) -> bool:
+        """Tell whether a motor whose beginning is heard stands nowhere over what was there before: it was there as well."""
+        mine = [e for e in self.events if e.id in run.event_ids and "stands_db" in e.measures]
+        return bool(mine) and all(
+            e.sound == "motor_run" and max(e.measures["stands_db"], e.measures["level_db"]) < _MOTOR_RAISES_DB
+            for e in mine
+        )
+
+    def _fades(self, run: PumpRun) -> bool:
+        """Tell whether a motor was lost under something louder, and not heard to end."""
+        last = [e for e in self.events if e.id in run.event_ids and e.offset_s >= run.offset_s]
+        return any(
+            e.sound == "motor_run"
+            and max(e.measures.get("level_db", _MOTOR_RAISES_DB), e.measures.get("behind_db", _MOTOR_RAISES_DB))
+            < _MOTOR_RAISES_DB
+            for e in last
+        )
 
     def is_switched(self, run: PumpRun) -> bool:
         """Tell whether a run is of strokes, or starts or stops with a click: a pump has a relay or a valve, a fan need not."""

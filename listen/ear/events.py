@@ -38,6 +38,8 @@ _CRACKS, _CRACKS_PER_S = 3, 1.3
 #: A jet no surer than this stands at least that far over its surroundings, dB. One that no single second vouches for
 #: is a grinder's where that one lasts for so much of it, and a coil's where both of its edges lie so near to the coil's, s.
 _DOUBTED_JET, _LEAST_JET_DB, _WITHIN, _TOGETHER_S = 0.7, 3.0, 0.5, 0.4
+#: How much surer a grinder is than the jet that its first seconds are taken for.
+_FAR_SURER = 0.2
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -116,7 +118,13 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
     """Whether what may be a jet is rather a grinder's or a coil's own noise, or the room that grows a little louder."""
     if draft.sound == "blast":
         return any(
-            n.sound == "grinder" and n.probability > draft.probability and _together(n, draft) for n in noises
+            n.sound == "grinder"
+            and (
+                (n.probability > draft.probability and _together(n, draft))
+                # A grinder that is far surer, and outlasts what began with it.
+                or (n.probability >= draft.probability + _FAR_SURER and _begins_with(draft, n))
+            )
+            for n in noises
         )
     if draft.sound != "hiss":
         return False
@@ -141,6 +149,11 @@ def _no_jet(draft: Draft, noises: list[Draft], tones: list[Draft]) -> bool:
 def _together(one: Draft, other: Draft) -> bool:
     """Whether two sounds begin and end with each other."""
     return abs(one.onset_s - other.onset_s) < _TOGETHER_S and abs(one.offset_s - other.offset_s) < _TOGETHER_S
+
+
+def _begins_with(draft: Draft, longer: Draft) -> bool:
+    """Whether a sound begins with another that outlasts it."""
+    return abs(draft.onset_s - longer.onset_s) < _TOGETHER_S and draft.offset_s <= longer.offset_s
 
 
 def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:

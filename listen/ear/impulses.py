@@ -42,6 +42,8 @@ _NO_STROKE = 0.9
 _STROKE_FROM, _STROKE_DB = (0.75, 0.5), (20.0, 45.0)
 #: One that stands this far out and has not fallen back at once is no click, unless something starts there.
 _NO_CLICK_DB = 30.0
+#: One that stands this far out, is not over at once, and of which the model is not sure, is no click where nothing starts.
+_HEAVY_DB = 45.0
 #: Where a bang is that many times as likely as a thump, it may be fainter by so much.
 _PLAINLY_BANG, _FAINTER_DB = 2.0, 5.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
@@ -96,7 +98,8 @@ def hear_impulses(
     short = falls_back(onsets)
     probability = head.probabilities(stroke_inputs(features))
     labels = list(head.labels)
-    probability = _loud_clicks(onsets, probability, labels)
+    over = _over_at_once(onsets)
+    probability = _loud_clicks(onsets, probability, labels, over)
     click = probability[:, labels.index("click")]
     drafts, used = hear_trains(onsets, short, click)
     # A peak hidden in what it starts (a pump at once) counts when the model is sure of it.
@@ -105,11 +108,13 @@ def hear_impulses(
     switches = at_edge | _near(times, begins_s, _LETS_IN_S)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
-        if click[best] >= CLICK_FROM:
+        # Very loud, not over at once, and nothing starts or stops there: hardly a valve.
+        heavy = bool((~over & ~switches & (rise_db >= _HEAVY_DB))[best]) and click[best] < _SURE_CLICK
+        if click[best] >= CLICK_FROM and not heavy:
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue
-        rings = (~short & ~switches & (rise_db >= _NO_CLICK_DB))[group].any()
-        knock = _knock(onsets, probability, labels, group, bool(rings))
+        rings = heavy or bool((~short & ~switches & (rise_db >= _NO_CLICK_DB))[group].any())
+        knock = _knock(onsets, probability, labels, group, rings)
         if knock is not None:
             drafts.append(knock)
             continue
@@ -140,18 +145,24 @@ def _near(times_s: np.ndarray, edges_s: Sequence[float], before_s: float = _EDGE
     return ((after_s >= -before_s) & (after_s <= _EDGE_AFTER_S)).any(axis=1)
 
 
-def _loud_clicks(onsets: OnsetTable, probability: np.ndarray, labels: list[str]) -> np.ndarray:
-    """Give to the click what the model gives to knocks that are over at once."""
-    knocks = [labels.index(word) for word in ("thump", "bang") if word in labels]
+def _over_at_once(onsets: OnsetTable) -> np.ndarray:
+    """True where a stroke falls so far at once that it is no knock [shape=(k,)]."""
     height = onsets.column("rise_db")
     # A fainter one cannot fall further than to the floor.
-    over = (onsets.column("fall_25_db") >= np.minimum(_OVER_25_DB, height - _TO_FLOOR_DB)) & (
+    over: np.ndarray = (onsets.column("fall_25_db") >= np.minimum(_OVER_25_DB, height - _TO_FLOOR_DB)) & (
         onsets.column("fall_100_db") >= np.minimum(_OVER_100_DB, height - _TO_FLOOR_DB)
     )
-    over &= height >= _OVER_RISE_DB
+    return over & (height >= _OVER_RISE_DB)
+
+
+def _loud_clicks(
+    onsets: OnsetTable, probability: np.ndarray, labels: list[str], over: np.ndarray
+) -> np.ndarray:
+    """Give to the click what the model gives to knocks that are over at once."""
+    knocks = [labels.index(word) for word in ("thump", "bang") if word in labels]
     column = labels.index("click")
     if "bang" in labels:
-        over &= ~(
+        over = over & ~(
             (probability[:, labels.index("bang")] >= _SURE_BANG) & (probability[:, column] < _NO_LOUD_CLICK)
         )
     given = np.where(over[:, None], probability[:, knocks], 0.0)

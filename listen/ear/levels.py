@@ -24,6 +24,9 @@ _OVER_QUIET_DB = 3.0
 #: Cells over which a discharge lasts at the least; the strokes of valves and knocks are over sooner.
 _LASTING = 4
 
+#: Cells of about a second.
+_SECOND = 16
+
 
 class LevelTracks:
     """Tracks of a clip, kept by range; looks at a sound cost what the sound lasts, not what the clip lasts.
@@ -71,6 +74,26 @@ class LevelTracks:
         if key not in self._quiet:
             self._quiet[key] = float(np.percentile(level, 5))
         return self._quiet[key]
+
+    def over_quiet_db(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
+        """Median level while a sound lasts over the quietest second elsewhere in the clip, dB (nan where there is none)."""
+        level = self.level_db(low_hz, high_hz)
+        inside = self.between(onset_s, offset_s)
+        quiet = [
+            float(np.median(np.lib.stride_tricks.sliding_window_view(part, _SECOND), axis=1).min())
+            for part in (level[: self.between(0.0, onset_s).stop], level[inside.stop :])
+            if len(part) >= _SECOND
+        ]
+        return float(np.median(level[inside])) - min(quiet) if quiet else float("nan")
+
+    def fall_db(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
+        """How far the level falls in two seconds where a sound ends, dB (nan where the clip ends)."""
+        level = self.level_db(low_hz, high_hz)
+        before = level[self.between(max(onset_s, offset_s - 2.0), offset_s)]
+        after = level[self.between(offset_s, offset_s + 2.0)]
+        if len(before) < _FEW or len(after) < _FEW:
+            return float("nan")
+        return float(np.median(before) - np.median(after))
 
     def over_outside(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
         """Median level while a sound lasts over that of a minute to both sides, dB (0 when it fills the clip)."""

@@ -93,6 +93,8 @@ _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
 _PLAINER = 0.2
+#: What goes on so long behind a release is a jet of its own, s (estimate).
+_OUTLASTS_S, _BEGINS_WITH_S = 5.0, 1.0
 _FRAME_MS = CELL_S * 250.0
 
 
@@ -334,6 +336,12 @@ def _measures(
         inside = slice(at, at + 1)
     floor = levels.floor_outside(low_hz, high_hz, onset, offset)
     measures = {"level_db": float(np.median(level[inside])) - floor}
+    if sound in ("water_flow", "hiss"):
+        told = {
+            "over_quiet_db": levels.over_quiet_db(low_hz, high_hz, onset, offset),
+            "fall_db": levels.fall_db(low_hz, high_hz, onset, offset),
+        }
+        measures |= {name: db for name, db in told.items() if np.isfinite(db)}
     if sound in ("splutter",):
         measures["rate_hz"] = _rate_hz(features, inside)
     if sound not in ("hiss", "blast", "burst", "boil", "gravel"):
@@ -431,6 +439,7 @@ def _rejoined(drafts: list[Draft]) -> list[Draft]:
             if name == "fall_ms"
             else (1 - weight) * value + weight * ends[name]
             for name, value in last.measures.items()
+            if name in ends
         }
         if draft.offset_s > last.offset_s:
             last.offset_s, last.open_end = draft.offset_s, draft.open_end
@@ -456,6 +465,16 @@ def _is_an_arcs(draft: Draft, other: Draft) -> bool:
     )
 
 
+def _outlasts(draft: Draft, other: Draft) -> bool:
+    """Whether a jet that begins with a release goes on so long behind it that it is no part of it."""
+    return (
+        draft.sound in _JETS
+        and other.sound == "burst"
+        and draft.onset_s >= other.onset_s - _BEGINS_WITH_S
+        and draft.offset_s - other.offset_s >= _OUTLASTS_S
+    )
+
+
 def _settle(drafts: list[Draft]) -> list[Draft]:
     """Make the words exclude each other where the sounds do."""
     out = []
@@ -477,12 +496,13 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
     for draft in out:
         if draft.sound in _JETS and any(_is_gravels_own(draft, o) or _is_an_arcs(draft, o) for o in out):
             continue
-        rival = any(
-            draft.sound in exclusive
+        rivals = [
+            other
+            for other in kept
+            if draft.sound in exclusive
             and other.sound in exclusive
             and draft.overlap_s(other) > 0.5 * min(draft.duration_s, other.duration_s)
-            for other in kept
-        )
-        if not rival:
+        ]
+        if all(_outlasts(draft, other) for other in rivals):
             kept.append(draft)
     return kept

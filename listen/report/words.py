@@ -81,6 +81,8 @@ _MEASURE_WORDS: dict[str, str] = {
     "level_db": "level",
     "stands_db": "stands out by",
     "after_db": "right after it at most",
+    "over_quiet_db": "over the quietest second",
+    "fall_db": "falls where it ends by",
     "behind_db": "what lasts right after it stands out by",
     "line_hz": "line",
     "tone_hz": "tone",
