@@ -23,6 +23,8 @@ from listen.types import Mains
 PUMPS = ("motor_run", "stroke_train")
 #: Odd multiples of the mains as strong as the even ones: one stroke a cycle.
 _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
+#: Fewer of them, odd ones and all, that stand so far over all else.
+_FEW_ODD_N, _FEW_N, _TOWER_DB = 2, 4, 35.0
 #: The same of a whole run, whose median scatters less than single windows: a coil's buzz lies further apart.
 _RUN_EVEN_LEAD_DB = 7.8
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
@@ -51,6 +53,11 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
         return []
     stroke = (
         (combs.odd_n >= _STROKE_ODD_N) & (combs.odd_over_db >= _STROKE_OVER_DB)
+        & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
+    )  # fmt: skip
+    # A coil has no odd ones at all: where they tower, fewer will do (a dull phone keeps few).
+    stroke |= (
+        (combs.odd_n >= _FEW_ODD_N) & (combs.odd_n + combs.even_n >= _FEW_N) & (combs.odd_over_db >= _TOWER_DB)
         & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
     )  # fmt: skip
     motor = (
