@@ -63,9 +63,9 @@ def listen_for_events(
     mains = estimate_mains(features.lines, given_mains_hz)
     combs = comb_tracks(features.lines, mains)
     segments = segment_textures(features, combs)
-    noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"))
     tones = hear_tones(features, combs, mains)
     pumps = [t for t in tones if t.sound in PUMPS]
+    noises = hear_noises(features, segments, bundle.heads["textures"], bundle.heads.get("starts"), pumps)
     begins_s = [n.onset_s for n in noises if n.sound in _LET_IN and not n.open_start]
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)

@@ -95,6 +95,11 @@ class LevelTracks:
             return float("nan")
         return float(np.median(before) - np.median(after))
 
+    def ragged_db(self, start_s: float, stop_s: float) -> float:
+        """How much the level above 1 kHz changes from each 16 ms to the next, dB (0 where there is too little)."""
+        frames = self.features.envelope_db[self.between(start_s, stop_s)].reshape(-1)
+        return float(np.std(np.diff(frames))) if len(frames) > 2 * _FEW else 0.0
+
     def over_outside(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
         """Median level while a sound lasts over that of a minute to both sides, dB (0 when it fills the clip)."""
         level = self.level_db(low_hz, high_hz)

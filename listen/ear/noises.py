@@ -14,6 +14,7 @@ from listen.ear.beginnings import RANGE_HZ, hear_beginnings
 from listen.ear.bundle import Head
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
+from listen.ear.rough_pumps import hear_rough_pumps
 from listen.ear.steps import runs, step_times
 from listen.features.around import texture_inputs
 from listen.features.collect import BANDS_K, ClipFeatures
@@ -99,7 +100,11 @@ _FRAME_MS = CELL_S * 250.0
 
 
 def hear_noises(
-    features: ClipFeatures, segments: Segments, head: Head, starts_head: Head | None = None
+    features: ClipFeatures,
+    segments: Segments,
+    head: Head,
+    starts_head: Head | None = None,
+    pumps: Sequence[Draft] = (),
 ) -> list[Draft]:
     """Name the textures of a clip.
 
@@ -111,6 +116,8 @@ def hear_noises(
         The model's part for textures; its labels are ear words.
     starts_head : Head, optional
         Its part for beginnings, where it has one.
+    pumps : sequence of Draft
+        The pumps and motors heard in the clip.
     """
     if not len(segments.values):
         return []
@@ -142,6 +149,10 @@ def hear_noises(
                 if any(a < stop and first < b for a, b in lasting):
                     draft.probability = max(draft.probability, GOING_ON_SURE)
                 drafts.append(draft)
+    for draft in hear_rough_pumps(head.labels, probability, segments, levels, pumps):
+        if not any(d.sound == "gravel" and d.overlap_s(draft) > 0.0 for d in drafts):
+            draft.measures = _measures("gravel", levels, draft.onset_s, draft.offset_s, *_BOUNDS_HZ["gravel"])
+            drafts.append(draft)
     if starts_head is not None:
         jets = [head.labels.index(word) for word in _JETS if word in head.labels]
         drafts += _begun(levels, segments, probability[:, jets].sum(axis=1), starts_head)
