@@ -256,7 +256,9 @@ class Scene:
         last = [e for e in self.events if e.id in run.event_ids and e.offset_s >= run.offset_s]
         return any(
             e.sound == "motor_run"
-            and max(e.measures.get("level_db", _MOTOR_RAISES_DB), e.measures.get("behind_db", _MOTOR_RAISES_DB))
+            and max(
+                e.measures.get("level_db", _MOTOR_RAISES_DB), e.measures.get("behind_db", _MOTOR_RAISES_DB)
+            )
             < _MOTOR_RAISES_DB
             for e in last
         )

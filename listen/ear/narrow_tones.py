@@ -127,7 +127,7 @@ def _pulses(levels: LevelTracks, hz: float, first: int, stop: int) -> list[tuple
 
 
 def _signals(pulses: list[Draft]) -> list[Draft]:
-    """Join pulses of one pitch to one signal; one alone must be plain."""
+    """Join pulses of one pitch to one signal; one alone must be plain, and none beside it of another pitch."""
     out: list[Draft] = []
     counts: list[int] = []
     for pulse in sorted(pulses, key=lambda d: d.onset_s):
@@ -135,7 +135,7 @@ def _signals(pulses: list[Draft]) -> list[Draft]:
             (
                 n for n in range(len(out) - 1, max(-1, len(out) - 1 - _SIGNALS_BACK), -1)
                 if pulse.onset_s - out[n].offset_s <= _SIGNAL_GAP_S
-                and abs(np.log2(pulse.measures["tone_hz"] / out[n].measures["tone_hz"])) < _BEEP_WANDER
+                and _at_pitch_of(pulse, out[n])
             ),
             None,
         )  # fmt: skip
@@ -145,5 +145,15 @@ def _signals(pulses: list[Draft]) -> list[Draft]:
         else:
             out[at].offset_s = pulse.offset_s
             counts[at] += 1
-    plain = (d.measures["level_db"] >= _ALONE_DB and d.duration_s >= _ALONE_S for d in out)
-    return [d for d, n, alone in zip(out, counts, plain, strict=True) if n >= 2 or alone]
+    plain = [
+        d
+        for d, n in zip(out, counts, strict=True)
+        if n == 1 and d.measures["level_db"] >= _ALONE_DB and d.duration_s >= _ALONE_S
+    ]
+    # A controller has one pitch; several, each heard once, are crockery that rings.
+    alone = plain if all(_at_pitch_of(d, plain[0]) for d in plain) else []
+    return [d for d, n in zip(out, counts, strict=True) if n >= 2 or d in alone]
+
+
+def _at_pitch_of(pulse: Draft, other: Draft) -> bool:
+    return bool(abs(np.log2(pulse.measures["tone_hz"] / other.measures["tone_hz"])) < _BEEP_WANDER)

@@ -20,8 +20,8 @@ from listen.features.textures import SEGMENT_S, Segments
 #: Mean probability over a run of the pump, and the least in a second of it. Unscored scenes of the second generator: starved pumps
 #: 0.07 to 0.85 (all of 16 but one), pumps that run well up to 0.01 (32); training scenes without gravel: 5 of 465 also pass raggedness.
 _MEAN, _LEAST = 0.07, 0.05
-#: How much the level changes from 16 ms to the next, dB (the same scenes: 2.3 to 4.6, and 0.7 to 1.9).
-_RAGGED_DB = 2.2
+#: How much the level changes from 16 ms to the next, dB (the same scenes: 2.3 to 4.6, and 0.7 to 1.9); strokes are ragged themselves.
+_RAGGED_DB = {"motor_run": 2.0, "stroke_train": 2.4}
 #: Share of the run that must sound so, and what of its edges is left out: it fills, and runs down, s (estimate).
 _SHARE, _FILLS_S, _EDGE_S = 0.6, 1.0, 0.3
 _SHORTEST_S = 1.2
@@ -63,7 +63,8 @@ def hear_rough_pumps(
     for pump in pumps:
         begins_s, ends_s = pump.onset_s + _FILLS_S, pump.offset_s - _EDGE_S
         inside = np.flatnonzero(
-            (segments.starts_s >= pump.onset_s + 0.5 * _FILLS_S) & (segments.starts_s + SEGMENT_S <= pump.offset_s)
+            (segments.starts_s >= pump.onset_s + 0.5 * _FILLS_S)
+            & (segments.starts_s + SEGMENT_S <= pump.offset_s)
         )
         if ends_s - begins_s < _SHORTEST_S or not len(inside):
             continue
@@ -72,12 +73,16 @@ def hear_rough_pumps(
         if (
             gravel[inside].mean() < max(_MEAN, means[others].max(initial=0.0))
             or rough.mean() < _SHARE
-            or levels.ragged_db(begins_s, ends_s) < _RAGGED_DB
+            or levels.ragged_db(begins_s, ends_s) < _RAGGED_DB[pump.sound]
         ):
             continue
         spans = runs(rough, gap=2)
         first, stop = max(spans, key=lambda s: s[1] - s[0])
         onset_s = max(begins_s, float(segments.starts_s[inside[first]]))
-        offset_s = pump.offset_s if stop == len(rough) else float(segments.starts_s[inside[stop - 1]]) + SEGMENT_S
-        drafts.append(Draft("gravel", onset_s, offset_s, _SURE, {}, False, pump.open_end and stop == len(rough)))
+        offset_s = (
+            pump.offset_s if stop == len(rough) else float(segments.starts_s[inside[stop - 1]]) + SEGMENT_S
+        )
+        drafts.append(
+            Draft("gravel", onset_s, offset_s, _SURE, {}, False, pump.open_end and stop == len(rough))
+        )
     return drafts
