@@ -52,7 +52,7 @@ _BANG_SHARE = 0.5
 _LOUDEST_SHARE, _LOUDEST_DB = 0.35, 38.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 #: Unless the model is that sure of a bang, and takes a click to be no likelier than this.
-_SURE_BANG, _NO_LOUD_CLICK = 0.85, 0.2
+_SURE_BANG, _NO_LOUD_CLICK = 0.7, 0.35
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
