@@ -395,7 +395,7 @@ FAMILIES: tuple[StopFamily, ...] = (
     StopFamily("blast_untold", "blast", ("jet that no given state explains", "very loud hiss, no story"), _blast_untold, (14, 22), "normal_warm_up", told=False),
     StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24), weight=1.4),
     StopFamily(
-        "element_bang", "element_failed", ("loud bang in a given warm-up, and no boiling after it",), _element_bang, (12, 20), "no_burst",
+        "element_bang", "element_failed", ("loud bang in a given warm-up",), _element_bang, (12, 20), "no_burst",
         least_db=25.0,
     ),
     StopFamily(
