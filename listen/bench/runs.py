@@ -141,6 +141,22 @@ def pump_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
     return NO
 
 
+@fact
+def hum_after_stop(scene: Scene, *, longer_than_s: float) -> Answer:
+    """A hum that began with a brew goes on after the person stopped it: what it feeds is still fed."""
+    tolerance = scene.knowledge.settings.mark_tolerance_s
+    starts_s = [s[0] for s in scene.stretches(("brew_start", "brew"))]
+    for mark in scene.marks:
+        if mark.word not in scene.stop_words:
+            continue
+        for hum in scene.counted("mains_hum", "mains_buzz"):
+            begun = not hum.open_start and any(abs(hum.onset_s - s) <= tolerance for s in starts_s)
+            if begun and hum.onset_s < mark.at_s and hum.offset_s - mark.at_s > longer_than_s:
+                say = f"stopped at {clock(mark.at_s)}, but what hums since the brew began goes on to {clock(hum.offset_s)}"
+                return Answer("yes", (say,), (hum.id,))
+    return NO
+
+
 def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
     """Return what may be runs of the pump that somebody stopped: where one did stop, what goes on is another motor."""
     tolerance = scene.knowledge.settings.mark_tolerance_s

@@ -42,8 +42,9 @@ _NO_STROKE = 0.9
 _STROKE_FROM, _STROKE_DB = (0.75, 0.5), (20.0, 45.0)
 #: One that stands this far out and has not fallen back at once is no click, unless something starts there.
 _NO_CLICK_DB = 30.0
-#: One that stands this far out, is not over at once, and of which the model is not sure, is no click where nothing starts.
-_HEAVY_DB = 45.0
+#: One that stands this far out, is not over at once, and of which the model is not sure, is no click where nothing starts,
+#: if it may be a knock at all.
+_HEAVY_DB, _PERHAPS_KNOCK = 45.0, 0.25
 #: Where a bang is that many times as likely as a thump, it may be fainter by so much.
 _PLAINLY_BANG, _FAINTER_DB = 2.0, 5.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
@@ -52,7 +53,7 @@ _BANG_SHARE = 0.5
 _LOUDEST_SHARE, _LOUDEST_DB = 0.35, 38.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 #: Unless the model is that sure of a bang, and takes a click to be no likelier than this.
-_SURE_BANG, _NO_LOUD_CLICK = 0.7, 0.35
+_SURE_BANG, _NO_LOUD_CLICK = 0.75, 0.35
 _OVER_25_DB, _OVER_100_DB, _OVER_RISE_DB, _TO_FLOOR_DB = 20.0, 28.0, 15.0, 4.0
 #: Onsets this dense and uneven are crockery, speech or music, not single clicks.
 _CROWD_S, _CROWD = 1.0, 7
@@ -106,10 +107,12 @@ def hear_impulses(
     click = np.where(short | (click >= _SURE_CLICK), click, 0.0)
     at_edge, rise_db = _near(times, edges_s), onsets.column("rise_db")
     switches = at_edge | _near(times, begins_s, _LETS_IN_S)
+    knocks = probability[:, [n for n, word in enumerate(labels) if word in ("thump", "bang")]].sum(axis=1)
+    lasts = ~over & ~switches & (rise_db >= _HEAVY_DB) & (knocks >= _PERHAPS_KNOCK)
     for group in _groups(times, ~used):
         best = group[int(np.argmax(click[group]))]
         # Very loud, not over at once, and nothing starts or stops there: hardly a valve.
-        heavy = bool((~over & ~switches & (rise_db >= _HEAVY_DB))[best]) and click[best] < _SURE_CLICK
+        heavy = bool(lasts[best]) and click[best] < _SURE_CLICK
         if click[best] >= CLICK_FROM and not heavy:
             drafts.append(_click(onsets, int(best), float(click[best])))
             continue

@@ -122,3 +122,99 @@ def test_an_open_tap_that_is_not_heard_to_run_is_not_called_normal(
     assert silent.verdict == "cannot_tell" and "Expected and not heard" in silent.because
     running = say(click(5.0), *(ev(s, 5.1, end) for s in sounds), did=did, at=end, gauges={"boiler": 1.1})
     assert "Expected and not heard" not in running.because
+
+
+STEADY = ("0:00 idle_hot", *BREW_DID)
+
+
+@pytest.mark.parametrize(("over_quiet_db", "level"), [(12.0, "stop"), (1.0, "fine")])
+def test_the_floor_of_a_clip_is_no_water_that_runs_on(over_quiet_db: float, level: str) -> None:
+    flow = ev("water_flow", 30.5, 50.0, p=0.6, open_end=True, over_quiet_db=over_quiet_db)
+    assert say(*brew(), flow, did=STEADY, at=50.0).level == level
+
+
+@pytest.mark.parametrize(
+    ("until_s", "open_end", "level"), [(50.0, True, "stop"), (38.0, False, "watch"), (40.0, True, "watch")]
+)
+def test_a_steady_noise_long_after_the_stop_may_be_water(until_s: float, open_end: bool, level: str) -> None:
+    """Water that flows hisses as well (common practice)."""
+    hiss = ev("hiss", 29.0, until_s, p=0.6, open_end=open_end, over_quiet_db=12.0)
+    said = say(*brew(), hiss, did=STEADY, at=until_s if open_end else 50.0)
+    assert (said.verdict, said.level) == ("cannot_tell", level)
+    assert ("flow_runs_on" in codes(said)) is (level == "stop")
+
+
+@pytest.mark.parametrize(("fall_db", "level"), [(8.0, "watch"), (0.5, "stop")])
+def test_water_that_is_lost_and_does_not_fall_may_run_on(fall_db: float, level: str) -> None:
+    flow = ev("water_flow", 0.0, 12.0, p=0.6, open_start=True, fall_db=fall_db)
+    assert say(flow, did=("0:00 off_at_wall",), at=20.0).level == level
+
+
+@pytest.mark.parametrize(("stands_db", "stopped"), [(14.0, True), (0.5, False)])
+def test_a_motor_that_raises_nothing_did_not_start_with_the_brew(stands_db: float, stopped: bool) -> None:
+    """A refrigerator that was there before, seen from the click of the brew on."""
+    motor = ev("motor_run", 3.1, 60.0, open_end=True, slip=0.04, level_db=0.0, stands_db=stands_db)
+    said = say(
+        click(3.0),
+        motor,
+        click(28.0),
+        ev("burst", 28.1, 28.9, level_db=14.0, decay_ms=300.0),
+        did=BREW_DID,
+        at=60.0,
+    )
+    assert ("pump_runs_on" in codes(said)) is stopped
+
+
+def test_a_hum_that_goes_on_as_told_is_the_pumps() -> None:
+    """A phone may keep no more of a pump than its hum; a hum alone accuses nobody here."""
+    events = [
+        click(3.0),
+        ev("mains_hum", 3.1, 50.0, open_end=True),
+        click(28.0),
+        ev("burst", 28.1, 28.9, level_db=14.0, decay_ms=300.0),
+    ]
+    told = say(*events, did=BREW_DID, at=50.0, said="The pump keeps running.")
+    assert told.level == "stop" and "pump_runs_on" in codes(told)
+    assert "pump_runs_on" not in codes(say(*events, did=BREW_DID, at=50.0))
+
+
+def motor_piece(onset_s: float, offset_s: float, shaft_hz: float, **kinds: bool):
+    return ev(
+        "motor_run", onset_s, offset_s, slip=0.04, shaft_hz=shaft_hz, level_db=9.0, stands_db=12.0, **kinds
+    )
+
+
+@pytest.mark.parametrize(
+    ("shaft_hz", "clicks_s", "level"), [(24.0, (), "stop"), (28.0, (), "watch"), (24.0, (100.0,), "watch")]
+)
+def test_a_motor_lost_for_a_moment_of_a_long_fill_is_one_run(shaft_hz, clicks_s, level) -> None:
+    """A grinder may cover it; one that turns at another rate, or is switched there, is another run."""
+    events = [click(2.0), motor_piece(2.1, 100.0, 24.0), motor_piece(104.5, 190.0, shaft_hz, open_end=True)]
+    said = say(*events, *(click(at_s) for at_s in clicks_s), did=("0:00 cold_start",), at=190.0)
+    assert (said.level == "stop") is (level == "stop"), said.because
+
+
+@pytest.mark.parametrize(("level_db", "stands_db", "level"), [(0.5, 2.0, "stop"), (8.0, 12.0, "watch")])
+def test_a_beat_in_the_noise_of_a_jet_is_no_fill(level_db: float, stands_db: float, level: str) -> None:
+    jet = ev("hiss", 5.0, 20.0, p=0.9, roughness=3.6)
+    beat = ev("stroke_train", 8.0, 12.0, level_db=level_db, stands_db=stands_db)
+    said = say(jet, beat, did=("0:00 idle_hot", "0:05 hot_water_open"), at=21.0)
+    assert (said.level == "stop") is (level == "stop")
+
+
+@pytest.mark.parametrize(("roughness", "stops"), [(4.3, True), (5.9, False)])
+def test_an_even_hiss_that_is_hardly_sure_is_no_water(roughness: float, stops: bool) -> None:
+    """Bubbles make water rough from moment to moment; steam alone is even (training scenes)."""
+    call = replace(GOOD, band_hz=(50.0, 7200.0))
+    jet = ev("hiss", 5.0, 20.0, p=0.58, roughness=roughness)
+    said = say(jet, did=("0:00 idle_hot", "0:05 hot_water_open"), at=21.0, quality=call)
+    assert (said.level == "stop") is stops
+
+
+def test_a_jet_that_may_hide_the_discharge_of_a_plain_pump_keeps_the_handle_locked() -> None:
+    plain = {"level_db": 12.0, "stands_db": 12.0}
+    hiss = ev("hiss", 0.0, 40.0, p=0.6, open_start=True, open_end=True)
+    said = say(*without_discharge(after_db=7.0, **plain), hiss, did=BREW_DID, at=40.0)
+    assert (said.verdict, said.level) == ("cannot_tell", "stop") and "no_burst" in codes(said)
+    louder = say(*without_discharge(after_db=14.0, **plain), hiss, did=BREW_DID, at=40.0)
+    assert louder.level != "stop"

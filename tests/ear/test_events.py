@@ -170,9 +170,17 @@ def test_a_jet_that_no_second_vouches_for_may_be_something_else(
 
 
 @pytest.mark.parametrize(
-    ("grinder", "dropped"), [((3.0, 6.0, 0.95), True), ((3.0, 6.0, 0.6), False), ((1.0, 6.0, 0.95), False)]
+    ("grinder", "dropped"),
+    [
+        ((3.0, 6.0, 0.75), True),
+        ((3.0, 6.0, 0.6), False),
+        ((1.0, 6.0, 0.95), False),
+        # One that outlasts it must be far surer.
+        ((3.0, 9.0, 0.95), True),
+        ((3.0, 9.0, 0.75), False),
+    ],
 )
-def test_a_blast_that_begins_and_ends_with_a_surer_grinder_is_the_grinders(grinder, dropped):
+def test_a_blast_that_begins_with_a_surer_grinder_is_the_grinders(grinder, dropped):
     blast = Draft("blast", 3.02, 5.98, 0.7, {"level_db": 40.0})
     ground = Draft("grinder", *grinder, {"level_db": 20.0})
     assert _no_jet(blast, [blast, ground], []) is dropped

@@ -49,3 +49,29 @@ def test_what_lasts_behind_a_drowned_pump_stands_over_the_room():
     # A stroke is over sooner than any discharge.
     assert behind_db(1e-5, 0.03, room_rms=0.01, behind_s=0.06) < 3.0
     assert np.isnan(behind_db(1e-5, 0.01, duration_s=10.5))
+
+
+def from_to(rms, start_s, stop_s, room_rms=1e-3):
+    samples = noise(DURATION_S, room_rms, 1) + within(
+        band_noise(DURATION_S, rms, 2, 200, 10_000), start_s, stop_s
+    )
+    return LevelTracks(collect(samples))
+
+
+BAND_HZ = (160.0, 12_500.0)
+
+
+def test_what_flows_stands_over_the_quietest_second_and_a_floor_does_not():
+    assert from_to(0.03, 6.0, DURATION_S).over_quiet_db(*BAND_HZ, 6.0, DURATION_S) > 20.0
+    assert abs(from_to(0.0, 6.0, DURATION_S).over_quiet_db(*BAND_HZ, 6.0, DURATION_S)) < 1.5
+    # A pump before it, however loud, leaves the quiet second before that.
+    louder = from_to(0.3, 2.0, 6.0)
+    assert abs(louder.over_quiet_db(*BAND_HZ, 6.2, DURATION_S)) < 1.5
+    assert np.isnan(louder.over_quiet_db(*BAND_HZ, 0.3, DURATION_S))
+
+
+def test_a_sound_that_ends_falls():
+    ends = from_to(0.03, 2.0, 9.0)
+    assert ends.fall_db(*BAND_HZ, 2.0, 9.0) > 20.0
+    assert abs(ends.fall_db(*BAND_HZ, 2.0, 6.0)) < 1.0
+    assert np.isnan(ends.fall_db(*BAND_HZ, 2.0, DURATION_S))

@@ -204,3 +204,13 @@ def test_water_that_goes_on_faintly_is_told_by_its_length(p, other, n, heard):
     track = np.column_stack([np.full(n, p), np.full(n, other)])
     assert bool(_lasting(track, [0], "water_flow")) is heard
     assert _lasting(track, [0], "gravel") == []
+
+
+@pytest.mark.parametrize(
+    ("onset_s", "offset_s", "kept"), [(3.0, 20.0, True), (3.0, 6.0, False), (0.0, 20.0, False)]
+)
+def test_a_release_does_not_end_the_jet_that_goes_on_behind_it(onset_s, offset_s, kept):
+    """What began long before is the room's; what stops soon after is the release itself."""
+    release = Draft("burst", 3.1, 3.6, 1.0, {"level_db": 20.0, "decay_ms": 200.0})
+    jet = Draft("hiss", onset_s, offset_s, 0.6, {"level_db": 15.0, "rise_ms": 1200.0})
+    assert (jet in _settle([release, jet])) is kept

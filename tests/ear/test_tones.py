@@ -276,3 +276,19 @@ def test_a_motor_whose_lines_are_lost_for_a_while_goes_on_unless_it_fell_silent(
     before = Draft("motor_run", 1.5, 113.0, 0.9, {"level_db": 30.0}, edge_start=True, edge_end=falls)
     after = Draft("motor_run", 113.0 + gap_s, 190.0, 0.9, {"level_db": 32.0}, edge_start=False, edge_end=True)
     assert len(_mended([before, after])) == (1 if joined else 2)
+
+
+def test_few_odd_multiples_that_tower_are_strokes():
+    """A dull phone keeps few lines of a pump; a coil has no odd ones at all (common practice)."""
+    few = {50.0: 0.05, 100.0: 0.05, 150.0: 0.05, 200.0: 0.05}
+    silent = within(tones(DURATION_S, few, 1), ON_S, OFF_S) + noise(DURATION_S, 1e-5, 2)
+    assert_placed(only(heard(silent, given_hz=50), "stroke_train"))
+    coil = within(tones(DURATION_S, {100.0: 0.05, 200.0: 0.05}, 1), ON_S, OFF_S) + noise(DURATION_S, 1e-5, 2)
+    assert {d.sound for d in heard(coil, given_hz=50)} == {"mains_hum"}
+
+
+def test_tones_of_several_pitches_each_heard_once_are_no_beeper():
+    alike = beeps(2700.0, 0.2, 3.0, 2)
+    assert sum(d.sound == "beep" for d in heard(alike)) == 2
+    unlike = beeps(2300.0, 0.2, 0.2, 1) + beeps(3100.0, 0.2, 0.2, 1, start_s=6.0)
+    assert not any(d.sound == "beep" for d in heard(unlike))
