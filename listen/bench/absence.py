@@ -263,7 +263,11 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     if hiding:
         hidden = f"{say_event(hiding[0])}: perhaps the discharge, perhaps not"
         window = (hiding[0].onset_s, hiding[0].offset_s)
-    elif not soft and not scene.carries_throughout("burst", *begins, slice_s=0.4):
+    elif not soft and (
+        not scene.carries_throughout("burst", *begins, slice_s=0.4)
+        # A grinder that is heard from here on may have begun before.
+        or any(run.offset_s - late <= g.onset_s <= end for g in scene.counted("grinder"))
+    ):
         hidden = "no discharge heard after the brew, but this clip does not carry one"
     elif not over_db and any(e.measures.get("behind_db", 0.0) >= settings.behind_db for e in ended):
         # Behind a pump that stands out, its own end would be that.

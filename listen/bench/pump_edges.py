@@ -148,7 +148,7 @@ def flow_after_stop(
         flow = _flow_from(scene, mark.at_s, sounds)
         if not flow or (to_end and not flow[-1].open_end):
             continue
-        to_s = max(e.offset_s for e in flow)
+        to_s = max(_reaches_s(scene, e) for e in flow)
         on_s = to_s - max(mark.at_s, flow[0].onset_s)
         pumps = runs_of_the_pump(scene, mark.at_s)
         # What starts after the stop, and without a click, is no pump either.
@@ -175,6 +175,9 @@ def _flow_from(scene: Scene, at_s: float, sounds: tuple[str, ...]) -> list[Sound
         (e.offset_s for e in scene.counted("burst") if at_s - 1.0 <= e.onset_s <= at_s + 1.5), default=None
     )
     begins_by_s = at_s + 1.0 if covered_s is None else max(at_s + 1.0, covered_s + _FLOW_KNOWN_S)
+    # So does what is louder then.
+    over = [e.offset_s for e in scene.counted(*LOUDER) if e.onset_s <= begins_by_s < e.offset_s]
+    begins_by_s = max([begins_by_s, *over])
     flow: list[SoundEvent] = []
     for e in scene.counted(*sounds):
         if e.measures.get("over_quiet_db", _OVER_QUIET_DB) < _OVER_QUIET_DB:

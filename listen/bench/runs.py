@@ -15,6 +15,8 @@ _INTERVAL = re.compile(
 )
 #: Strokes that begin within this are one pump's, which grows quieter when the brew ends, s.
 _TOGETHER_S = 0.5
+#: No brew is shorter than this, s (estimate).
+_SHORT_S = 1.5
 #: How far a pump stands at the least, over all its range or where strokes lie, dB (estimate).
 _LEAST_PUMP_DB, _LEAST_STROKES_DB = 1.0, 6.0
 _DRAWS = ("steam", "hot_water", "brew_start", "brew", "cooling_flush", "back_flush", "second_group")
@@ -161,7 +163,11 @@ def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
     """Return what may be runs of the pump that somebody stopped: where one did stop, what goes on is another motor."""
     tolerance = scene.knowledge.settings.mark_tolerance_s
     runs = scene.pump_runs()
-    stopped = [r for r in runs if not r.open_end and abs(r.offset_s - stop_s) <= tolerance]
+    stopped = [
+        r
+        for r in runs
+        if not r.open_end and abs(r.offset_s - stop_s) <= tolerance and not _of_a_discharge(scene, r, runs)
+    ]
     if not stopped:
         return runs
     return [
@@ -169,6 +175,19 @@ def runs_of_the_pump(scene: Scene, stop_s: float) -> list[PumpRun]:
         for r in runs
         if r in stopped or not r.onset_s < stop_s < r.offset_s or _same_strokes(scene, r, stopped)
     ]
+
+
+def _of_a_discharge(scene: Scene, run: PumpRun, runs: list[PumpRun]) -> bool:
+    """Tell whether a short run within another is the beat of that one in the noise of a discharge."""
+    inside = any(r is not run and r.onset_s <= run.onset_s and run.offset_s <= r.offset_s for r in runs)
+    return (
+        inside
+        and run.duration_s <= _SHORT_S
+        and any(
+            overlap_s((b.onset_s, b.offset_s), (run.onset_s, run.offset_s)) > 0.0
+            for b in scene.counted("burst")
+        )
+    )
 
 
 def _same_strokes(scene: Scene, run: PumpRun, stopped: list[PumpRun]) -> bool:

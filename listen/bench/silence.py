@@ -36,9 +36,10 @@ def not_heard_in(
 
 
 @fact
-def nowhere(scene: Scene, *, sounds: tuple[str, ...]) -> Answer:
-    """None of these sounds is heard in the clip, which could have carried the first of them."""
-    if scene.counted(*sounds):
+def nowhere(scene: Scene, *, sounds: tuple[str, ...], states: tuple[str, ...] = ()) -> Answer:
+    """None of these sounds is heard in the clip, or in these states where given; the clip could have carried the first of them."""
+    stretches = scene.stretches(states) if states else [(0.0, scene.duration_s)]
+    if any(s[0] <= e.offset_s and e.onset_s <= s[1] for e in scene.counted(*sounds) for s in stretches):
         return NO
     what = sound_words(sounds[0])
     if scene.faint(*sounds) or not scene.carries(sounds[0], 0.0, scene.duration_s):
