@@ -89,7 +89,12 @@ def without_pump(
     if not events or total < min_s:
         return NO
     tolerance = scene.knowledge.settings.mark_tolerance_s
-    still = any(_reaches_s(scene, e) >= scene.duration_s - tolerance for e in events)
+    # Where the level does not fall, no end was heard.
+    still = any(
+        e.measures.get("fall_db", _FALLS_DB) < _FALLS_DB
+        or _reaches_s(scene, e) >= scene.duration_s - tolerance
+        for e in events
+    )
     if (to_end and not still) or (ends and still):
         return NO
     says = tuple(f"{say_event(e)}, with no pump running" for e in events[:3])
@@ -97,9 +102,7 @@ def without_pump(
 
 
 def _reaches_s(scene: Scene, event: SoundEvent) -> float:
-    """Return how far a sound may go on: what covers its end hides where it ends, and without a fall none was heard."""
-    if event.measures.get("fall_db", _FALLS_DB) < _FALLS_DB:
-        return scene.duration_s
+    """Return how far a sound may go on: what covers its end hides where it ends."""
     covers = [c.offset_s for c in scene.counted(*LOUDER) if c.onset_s <= event.offset_s <= c.offset_s]
     return scene.duration_s if event.open_end else max([event.offset_s, *covers])
 
