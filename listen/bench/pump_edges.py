@@ -13,7 +13,7 @@ _FLOW_GAP_S = 3.0
 #: How late the beginning of a flow may be told after a discharge, s.
 _FLOW_KNOWN_S = 4.0
 #: What flows stands at least this much over the clip's quietest second, and falls by so much where it ends, dB (estimates;
-#: training scenes: water from 3.4, floors taken for it up to 2.6).
+#: training scenes: water from 9, floors taken for it up to 1.4).
 _OVER_QUIET_DB, _FALLS_DB = 3.0, 1.5
 
 

@@ -24,8 +24,8 @@ _OVER_QUIET_DB = 3.0
 #: Cells over which a discharge lasts at the least; the strokes of valves and knocks are over sooner.
 _LASTING = 4
 
-#: Cells of about a second.
-_SECOND = 16
+#: Cells of about a second, and how many third octaves what joins a clip raises at the least.
+_SECOND, _RAISED = 16, 4
 
 
 class LevelTracks:
@@ -76,15 +76,26 @@ class LevelTracks:
         return self._quiet[key]
 
     def over_quiet_db(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
-        """Median level while a sound lasts over the quietest second elsewhere in the clip, dB (nan where there is none)."""
-        level = self.level_db(low_hz, high_hz)
+        """How far a sound stands over the quietest second that each third octave has elsewhere in the clip, in the
+        fourth of those in which it stands highest, dB (nan where there is nothing to compare).
+
+        What joins voices or music that were there before raises some of them only; the clip's own floor raises none.
+        """
+        bands = self.bands(low_hz, high_hz)
         inside = self.between(onset_s, offset_s)
-        quiet = [
-            float(np.median(np.lib.stride_tricks.sliding_window_view(part, _SECOND), axis=1).min())
-            for part in (level[: self.between(0.0, onset_s).stop], level[inside.stop :])
+        parts = [
+            part
+            for part in (bands[: self.between(0.0, onset_s).stop], bands[inside.stop :])
             if len(part) >= _SECOND
         ]
-        return float(np.median(level[inside])) - min(quiet) if quiet else float("nan")
+        if not parts or inside.stop <= inside.start or bands.shape[1] < _RAISED:
+            return float("nan")
+        quiet_db = [
+            np.median(np.lib.stride_tricks.sliding_window_view(part, _SECOND, axis=0), axis=2).min(axis=0)
+            for part in parts
+        ]
+        over_db = np.median(bands[inside], axis=0) - np.min(quiet_db, axis=0)
+        return float(np.sort(over_db)[-_RAISED])
 
     def fall_db(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
         """How far the level falls in two seconds where a sound ends, dB (nan where the clip ends)."""

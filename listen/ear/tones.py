@@ -56,8 +56,9 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
         & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
     )  # fmt: skip
     # A coil has no odd ones at all: where they tower, fewer will do (a dull phone keeps few).
+    # Not beside a motor, whose shaft may turn at nearly half the mains.
     stroke |= (
-        (combs.odd_n >= _FEW_ODD_N) & (combs.odd_n + combs.even_n >= _FEW_N) & (combs.odd_over_db >= _TOWER_DB)
+        ~(np.isfinite(combs.shaft_hz) & (combs.shaft_n >= _SHAFT_LINES)) & (combs.odd_n >= _FEW_ODD_N) & (combs.odd_n + combs.even_n >= _FEW_N) & (combs.odd_over_db >= _TOWER_DB)
         & (combs.odd_db > combs.even_db - _STROKE_EVEN_LEAD_DB)
     )  # fmt: skip
     motor = (
