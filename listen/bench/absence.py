@@ -259,15 +259,13 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     # A jet that began before, and goes on, may hide it as well.
     jets = [] if soft else scene.counted("hiss", "blast", "splutter")
     hiding = [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
+    # A grinder hides all, and one that is heard a moment later may have begun before.
+    ground = any(g.onset_s <= end and g.offset_s >= begins[0] for g in scene.counted("grinder"))
     hidden = ""
     if hiding:
         hidden = f"{say_event(hiding[0])}: perhaps the discharge, perhaps not"
         window = (hiding[0].onset_s, hiding[0].offset_s)
-    elif not soft and (
-        not scene.carries_throughout("burst", *begins, slice_s=0.4)
-        # A grinder that is heard from here on may have begun before.
-        or any(run.offset_s - late <= g.onset_s <= end for g in scene.counted("grinder"))
-    ):
+    elif not soft and (not scene.carries_throughout("burst", *begins, slice_s=0.4) or ground):
         hidden = "no discharge heard after the brew, but this clip does not carry one"
     elif not over_db and any(e.measures.get("behind_db", 0.0) >= settings.behind_db for e in ended):
         # Behind a pump that stands out, its own end would be that.

@@ -12,6 +12,8 @@ from listen.types import SoundEvent
 _FLOW_GAP_S = 3.0
 #: How late the beginning of a flow may be told after a discharge, s.
 _FLOW_KNOWN_S = 4.0
+#: How far before what covers it a sound may be told to end, s.
+_COVERED_S = 1.0
 #: What flows stands at least this much over the clip's quietest second, and falls by so much where it ends, dB (estimates;
 #: training scenes: water from 9, floors taken for it up to 1.4).
 _OVER_QUIET_DB, _FALLS_DB = 3.0, 1.5
@@ -103,7 +105,9 @@ def without_pump(
 
 def _reaches_s(scene: Scene, event: SoundEvent) -> float:
     """Return how far a sound may go on: what covers its end hides where it ends."""
-    covers = [c.offset_s for c in scene.counted(*LOUDER) if c.onset_s <= event.offset_s <= c.offset_s]
+    covers = [
+        c.offset_s for c in scene.counted(*LOUDER) if c.onset_s - _COVERED_S <= event.offset_s <= c.offset_s
+    ]
     return scene.duration_s if event.open_end else max([event.offset_s, *covers])
 
 
