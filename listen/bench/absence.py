@@ -247,6 +247,10 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     alike = [e for e in scene.faint("burst") if window[0] <= e.onset_s <= end]
     ended = _ended(scene, ids, end - within_s)
     soft = _too_soft(scene, ended)
+    # A jet may be the discharge by another name; one that began before the pump stopped, and goes on, may hide it.
+    jets = [] if soft else scene.counted("hiss", "blast", "splutter")
+    jets = [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
+    alike += [e for e in jets if e.onset_s >= window[0]]
     if alike:
         say = f"{say_event(alike[0])}: perhaps the discharge, perhaps not"
         return Answer("cannot_tell", (say,), (alike[0].id,))
@@ -256,15 +260,11 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         say = f"something far louder than the pump comes right after it, at {clock(run.offset_s)}: perhaps the discharge"
         return Answer("cannot_tell", (say,), ids)
     begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
-    # A jet that began before, and goes on, may hide it as well.
-    jets = [] if soft else scene.counted("hiss", "blast", "splutter")
-    hiding = [e for e in jets if e.onset_s <= end and e.offset_s >= window[0] + _HIDES_S]
-    # A grinder hides all, and one that is heard a moment later may have begun before.
-    ground = any(g.onset_s <= end and g.offset_s >= begins[0] for g in scene.counted("grinder"))
+    # A grinder that is heard a moment later may have begun before.
+    ground = any(begins[0] <= g.onset_s <= end for g in scene.counted("grinder"))
     hidden = ""
-    if hiding:
-        hidden = f"{say_event(hiding[0])}: perhaps the discharge, perhaps not"
-        window = (hiding[0].onset_s, hiding[0].offset_s)
+    if jets:
+        hidden = f"{say_event(jets[0])}: perhaps the discharge, perhaps not"
     elif not soft and (not scene.carries_throughout("burst", *begins, slice_s=0.4) or ground):
         hidden = "no discharge heard after the brew, but this clip does not carry one"
     elif not over_db and any(e.measures.get("behind_db", 0.0) >= settings.behind_db for e in ended):
@@ -273,9 +273,13 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     if hidden:
         # A warning that comes with every noisy clip would be none.
         warns = (
-            unproven and not _drowned(scene, run) and all(db < settings.perhaps_after_db for db in over_db)
+            unproven
+            and not _drowned(scene, run)
+            and (bool(over_db) or not jets)
+            and all(db < settings.perhaps_after_db for db in over_db)
         )
-        return Answer("yes" if warns else "cannot_tell", (hidden,), ids, (("burst", *window),))
+        blocked = () if jets else (("burst", *window),)
+        return Answer("yes" if warns else "cannot_tell", (hidden,), ids, blocked)
     say = (
         f"pump from {clock(runs[0].onset_s)} to {clock(run.offset_s)}, and no discharge up to "
         f"{clock(end)} ({'what is heard there is softer than one' if soft else 'the clip carries one'})"

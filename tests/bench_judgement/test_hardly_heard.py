@@ -206,7 +206,7 @@ def test_a_beat_in_the_noise_of_a_jet_is_no_fill(level_db: float, stands_db: flo
 def test_an_even_hiss_that_is_hardly_sure_is_no_water(roughness: float, stops: bool) -> None:
     """Bubbles make water rough from moment to moment; steam alone is even (training scenes)."""
     call = replace(GOOD, band_hz=(50.0, 7200.0))
-    jet = ev("hiss", 5.0, 20.0, p=0.58, roughness=roughness)
+    jet = ev("hiss", 5.0, 20.0, p=0.58, roughness=roughness, over_quiet_db=25.0)
     said = say(jet, did=("0:00 idle_hot", "0:05 hot_water_open"), at=21.0, quality=call)
     assert (said.level == "stop") is stops
 

@@ -410,7 +410,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "first_fill", "fill_never_ends", ("first fill for more than 180 s",), _first_fill, (186, 195), "fill_never_ends", weight=0.4,
         twin_length_s=(80, 130),
     ),
-    StopFamily("flow_runs_on", "flow_runs_on", ("flow for a long time after a given stop",), _flow_runs_on, (28, 36), "no_burst"),
+    StopFamily("flow_runs_on", "flow_runs_on", ("flow for a long time after a given stop", "steady noise as of water for a long time after a given stop"), _flow_runs_on, (28, 36), "no_burst"),
     StopFamily(
         "boils_over_band", "heater_never_stops", ("boiling on and on at a given idle, gauge at the top of its band", "boiling with hardly a break at a given idle, gauge at the top of its band",), _boils_over_band,
         (36, 48), machine=_BAND, twin_length_s=(20, 28),
@@ -428,13 +428,13 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
         hides=("group",), weight=0.6, by_telephone=False,
     ),
-    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill", "dry hiss from a given hot-water tap, no fill, through a call"), _dry_tap, (14, 20), "fill_too_often"),
+    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill", "dry hiss from a given hot-water tap, no fill, through a call", "even dry hiss from a given hot-water tap, no fill, through a wide-band call"), _dry_tap, (14, 20), "fill_too_often"),
     StopFamily(
         "pump_runs_on", "pump_runs_on", ("pump runs on for more than a minute",), _pump_runs_on, (74, 84), "no_burst", weight=0.5,
         twin_length_s=(26, 32), machine={"shared_pump": True},
     ),
     StopFamily(
-        "pump_runs_on_told", "pump_runs_on", ("pump runs on and water with it, as told",), _pump_runs_on_told, (22, 30), "no_burst",
+        "pump_runs_on_told", "pump_runs_on", ("pump runs on and water with it, as told", "hum of the brew goes on, and that it keeps running is told"), _pump_runs_on_told, (22, 30), "no_burst",
     ),
     StopFamily(
         "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
