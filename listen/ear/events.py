@@ -40,6 +40,8 @@ _CRACKS, _CRACKS_PER_S = 3, 1.3
 _DOUBTED_JET, _LEAST_JET_DB, _WITHIN, _TOGETHER_S = 0.7, 3.0, 0.5, 0.4
 #: How much surer a grinder is than the jet that its first seconds are taken for.
 _FAR_SURER = 0.2
+#: How far before and after its click a pump that is hidden seems to begin, s.
+_ARC_BEFORE_S, _ARC_AFTER_S = 0.1, 0.4
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -70,7 +72,10 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
-    noises += _not_yet(hear_arcs(LevelTracks(features), pumps, beating), noises)
+    arcs = [
+        a for a in hear_arcs(LevelTracks(features), pumps, beating) if not _joins_a_motor(a, tones, impulses)
+    ]
+    noises += _not_yet(arcs, noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
@@ -87,6 +92,19 @@ def _edges_s(tones: list[Draft]) -> list[float]:
     """When a pump, a motor or a coil plainly started or stopped."""
     locked = [t for t in tones if t.sound in _SWITCHED]
     return [t.onset_s for t in locked if t.edge_start] + [t.offset_s for t in locked if t.edge_end]
+
+
+def _joins_a_motor(arc: Draft, tones: list[Draft], impulses: list[Draft]) -> bool:
+    """Whether what rises with a click beside a motor is rather a pump that starts, whose lines that motor hides."""
+    return any(
+        c.sound == "click"
+        and c.probability >= _PLAIN_CLICK
+        and -_ARC_BEFORE_S <= arc.onset_s - c.onset_s <= _ARC_AFTER_S
+        for c in impulses
+    ) and any(
+        t.sound == "motor_run" and t.onset_s <= arc.onset_s + _ARC_BEFORE_S and t.offset_s >= arc.offset_s
+        for t in tones
+    )
 
 
 def _not_yet(arcs: list[Draft], noises: list[Draft]) -> list[Draft]:

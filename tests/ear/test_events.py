@@ -8,6 +8,7 @@ from listen.ear.draft import Draft, numbered
 from listen.ear.events import (
     _begin_with_clicks,
     _cracking,
+    _joins_a_motor,
     _made_of_strokes,
     _no_jet,
     _of_a_train,
@@ -212,3 +213,23 @@ def test_a_motor_begins_no_earlier_than_its_click(motor_s, click_s, begins_s):
     motor = Draft("motor_run", motor_s, 5.0, 0.9)
     _begin_with_clicks([motor], [Draft("click", click_s, click_s + 0.01, 0.9)])
     assert motor.onset_s == pytest.approx(begins_s)
+
+
+FRIDGE = Draft("motor_run", 0.0, 30.0, 0.97, open_start=True, open_end=True)
+
+
+@pytest.mark.parametrize(
+    ("arc_s", "click", "tones_", "a_pump"),
+    [
+        (2.8, (2.7, 0.97), [FRIDGE], True),
+        (3.4, (2.7, 0.97), [FRIDGE], False),
+        (2.8, (2.7, 0.6), [FRIDGE], False),
+        (2.8, (2.7, 0.97), [], False),
+        (2.8, (2.7, 0.97), [Draft("motor_run", 5.0, 30.0, 0.97)], False),
+    ],
+)
+def test_what_rises_with_a_click_beside_a_motor_is_a_pump_that_starts(arc_s, click, tones_, a_pump):
+    """A louder motor hides its lines, and its noise joins that motor's as an arc's would."""
+    at_s, p = click
+    stroke = Draft("click", at_s, at_s + 0.01, p)
+    assert _joins_a_motor(Draft("arcing", arc_s, 8.0, 0.6), tones_, [stroke]) is a_pump
