@@ -27,9 +27,6 @@ _STROKE_ODD_N, _STROKE_OVER_DB, _STROKE_EVEN_LEAD_DB = 4, 14.0, 6.0
 _FEW_ODD_N, _FEW_N, _TOWER_DB = 2, 4, 35.0
 #: The same of a whole run, whose median scatters less than single windows: a coil's buzz lies further apart.
 _RUN_EVEN_LEAD_DB = 7.8
-#: So many odd ones, hardly fewer than even ones: then the even ones may lead by so much (training scenes and unscored ones of the
-#: second generator: 5 pumps 8.7 to 13.0 dB; the coils beside a pump there kept fewer odd ones, or led by 14.6 and more).
-_FULL_ODD_N, _FULL_SHARE, _FULL_EVEN_LEAD_DB = 10, 0.9, 13.5
 #: A buzz keeps many even multiples, some of them from the eighth up; a hum has few.
 _BUZZ_EVEN_N, _BUZZ_HIGH_N, _BUZZ_OVER_DB = 8, 3, 16.0
 _HUM_OVER_DB = 14.0
@@ -100,12 +97,11 @@ def hear_tones(features: ClipFeatures, combs: CombTracks, mains: Mains) -> list[
 def _strikes(combs: CombTracks, first: int, stop: int) -> bool:
     """Whether a rich comb of even multiples is that of a pump's strokes: its odd ones are not far below them."""
     part = slice(first, stop)
-    odd_n, even_n = float(np.median(combs.odd_n[part])), float(np.median(combs.even_n[part]))
-    if odd_n < _STROKE_ODD_N or float(np.median(combs.odd_over_db[part])) < _STROKE_OVER_DB:
-        return False
-    # As many odd ones as even ones, and many of both, are one stroke a cycle, however the even ones lead.
-    full = odd_n >= _FULL_ODD_N and odd_n >= _FULL_SHARE * even_n
-    return _even_lead_db(combs, first, stop) < (_FULL_EVEN_LEAD_DB if full else _RUN_EVEN_LEAD_DB)
+    return (
+        _even_lead_db(combs, first, stop) < _RUN_EVEN_LEAD_DB
+        and float(np.median(combs.odd_n[part])) >= _STROKE_ODD_N
+        and float(np.median(combs.odd_over_db[part])) >= _STROKE_OVER_DB
+    )
 
 
 def _even_lead_db(combs: CombTracks, first: int, stop: int) -> float:
