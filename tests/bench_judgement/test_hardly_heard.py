@@ -218,3 +218,14 @@ def test_a_jet_that_may_hide_the_discharge_of_a_plain_pump_keeps_the_handle_lock
     assert (said.verdict, said.level) == ("cannot_tell", "stop") and "no_burst" in codes(said)
     louder = say(*without_discharge(after_db=14.0, **plain), hiss, did=BREW_DID, at=40.0)
     assert louder.level != "stop"
+
+
+@pytest.mark.parametrize(
+    ("after_db", "behind_db", "level"), [(20.0, 16.0, "watch"), (20.0, 12.0, "stop"), (12.0, 16.0, "stop")]
+)
+def test_what_stands_further_out_than_the_pump_did_right_behind_it_is_perhaps_the_discharge(
+    after_db, behind_db, level
+) -> None:
+    """The end of the pump itself stands no further out than the pump."""
+    ended = {"level_db": 9.0, "stands_db": 9.0, "after_db": after_db, "behind_db": behind_db}
+    assert say(*without_discharge(**ended), did=BREW_DID).level == level
