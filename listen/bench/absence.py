@@ -82,7 +82,7 @@ _BEGINS_BY_S = 0.6
 #: A jet that reaches this far into the moment of a discharge may hide it, s.
 _HIDES_S = 0.5
 #: What lasts behind a pump, stands so much further out than it, and is so much louder, is none of its own end, dB (estimate; unscored
-#: scenes of the second generator: without a discharge 1 of 38, with one that is not told 6 of 25).
+#: scenes of the second generator: without a discharge 1 of 28, with one that is not told 5 of 19).
 _FURTHER_DB, _FURTHER_OVER_DB = 5.0, 15.0
 
 

@@ -175,16 +175,16 @@ def flow_after_stop(
 def _flow_from(scene: Scene, at_s: float, sounds: tuple[str, ...]) -> list[SoundEvent]:
     """Return the flow that goes on over a moment, its pieces joined where little lies between them.
 
-    What stands nowhere over the quietest second of the clip is its floor. A discharge right after the moment covers what flows beneath it, and what goes on is known to within
-    a second or two.
+    What stands nowhere over the quietest second of the clip is its floor. A discharge right after the
+    moment covers what flows beneath it, and what goes on is known to within a second or two.
     """
     covered_s = max(
         (e.offset_s for e in scene.counted("burst") if at_s - 1.0 <= e.onset_s <= at_s + 1.5), default=None
     )
     begins_by_s = at_s + 1.0 if covered_s is None else max(at_s + 1.0, covered_s + _FLOW_KNOWN_S)
-    # So does what is louder then.
+    # So does what is louder then, for a while: a tap that is opened much later is another.
     over = [e.offset_s for e in scene.counted(*LOUDER) if e.onset_s <= begins_by_s < e.offset_s]
-    begins_by_s = max([begins_by_s, *over])
+    begins_by_s = min(max([begins_by_s, *over]), begins_by_s + _FLOW_KNOWN_S)
     flow: list[SoundEvent] = []
     for e in scene.counted(*sounds):
         if e.measures.get("over_quiet_db", _OVER_QUIET_DB) < _OVER_QUIET_DB:

@@ -247,7 +247,8 @@ class Scene:
         """Tell whether a motor whose beginning is heard stands nowhere over what was there before: it was there as well."""
         mine = [e for e in self.events if e.id in run.event_ids and "stands_db" in e.measures]
         return bool(mine) and all(
-            e.sound == "motor_run" and max(e.measures["stands_db"], e.measures["level_db"]) < _MOTOR_RAISES_DB
+            e.sound == "motor_run"
+            and max(e.measures["stands_db"], e.measures.get("level_db", 0.0)) < _MOTOR_RAISES_DB
             for e in mine
         )
 

@@ -76,18 +76,15 @@ class LevelTracks:
         return self._quiet[key]
 
     def over_quiet_db(self, low_hz: float, high_hz: float, onset_s: float, offset_s: float) -> float:
-        """How far a sound stands over the quietest second that each third octave has elsewhere in the clip, in the
+        """How far a sound stands over the quietest second that each third octave has in a minute to both sides, in the
         fourth of those in which it stands highest, dB (nan where there is nothing to compare).
 
         What joins voices or music that were there before raises some of them only; the clip's own floor raises none.
         """
         bands = self.bands(low_hz, high_hz)
         inside = self.between(onset_s, offset_s)
-        parts = [
-            part
-            for part in (bands[: self.between(0.0, onset_s).stop], bands[inside.stop :])
-            if len(part) >= _SECOND
-        ]
+        parts = [bands[side] for side in self._around(onset_s, offset_s, _LONG_AROUND_S)]
+        parts = [part for part in parts if len(part) >= _SECOND]
         if not parts or inside.stop <= inside.start or bands.shape[1] < _RAISED:
             return float("nan")
         quiet_db = [

@@ -447,7 +447,7 @@ def _rejoined(drafts: list[Draft]) -> list[Draft]:
             name: value
             if name == "rise_ms"
             else ends[name]
-            if name == "fall_ms"
+            if name in ("fall_ms", "fall_db")
             else (1 - weight) * value + weight * ends[name]
             for name, value in last.measures.items()
             if name in ends
