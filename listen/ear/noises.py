@@ -94,8 +94,8 @@ _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
 _FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
 _PLAINER = 0.2
-#: What goes on so long behind a release is a jet of its own, s (estimate).
-_OUTLASTS_S, _BEGINS_WITH_S = 5.0, 1.0
+#: What goes on so long behind a release is a jet of its own, if it begins with it, s, or stands so far over the quietest second, dB (estimates).
+_OUTLASTS_S, _BEGINS_WITH_S, _NEW_DB = 5.0, 1.0, 6.0
 _FRAME_MS = CELL_S * 250.0
 
 
@@ -477,11 +477,14 @@ def _is_an_arcs(draft: Draft, other: Draft) -> bool:
 
 
 def _outlasts(draft: Draft, other: Draft) -> bool:
-    """Whether a jet that begins with a release goes on so long behind it that it is no part of it."""
+    """Whether a jet that begins with a release, or was not always there, goes on so long behind it that it is no part of it."""
     return (
         draft.sound in _JETS
         and other.sound == "burst"
-        and draft.onset_s >= other.onset_s - _BEGINS_WITH_S
+        and (
+            draft.onset_s >= other.onset_s - _BEGINS_WITH_S
+            or draft.measures.get("over_quiet_db", 0.0) >= _NEW_DB
+        )
         and draft.offset_s - other.offset_s >= _OUTLASTS_S
     )
 

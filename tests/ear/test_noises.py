@@ -207,10 +207,12 @@ def test_water_that_goes_on_faintly_is_told_by_its_length(p, other, n, heard):
 
 
 @pytest.mark.parametrize(
-    ("onset_s", "offset_s", "kept"), [(3.0, 20.0, True), (3.0, 6.0, False), (0.0, 20.0, False)]
+    ("onset_s", "offset_s", "over_quiet_db", "kept"),
+    [(3.0, 20.0, 0.0, True), (3.0, 6.0, 20.0, False), (0.0, 20.0, 1.0, False), (1.0, 20.0, 20.0, True)],
 )
-def test_a_release_does_not_end_the_jet_that_goes_on_behind_it(onset_s, offset_s, kept):
-    """What began long before is the room's; what stops soon after is the release itself."""
+def test_a_release_does_not_end_the_jet_that_goes_on_behind_it(onset_s, offset_s, over_quiet_db, kept):
+    """What was there before is the room's, unless it joined the clip; what stops soon after is the release itself."""
     release = Draft("burst", 3.1, 3.6, 1.0, {"level_db": 20.0, "decay_ms": 200.0})
-    jet = Draft("hiss", onset_s, offset_s, 0.6, {"level_db": 15.0, "rise_ms": 1200.0})
+    measures = {"level_db": 15.0, "rise_ms": 1200.0, "over_quiet_db": over_quiet_db}
+    jet = Draft("hiss", onset_s, offset_s, 0.6, measures)
     assert (jet in _settle([release, jet])) is kept
