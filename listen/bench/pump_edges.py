@@ -187,7 +187,8 @@ def _flow_from(scene: Scene, at_s: float, sounds: tuple[str, ...]) -> list[Sound
     begins_by_s = min(max([begins_by_s, *over]), begins_by_s + _FLOW_KNOWN_S)
     flow: list[SoundEvent] = []
     for e in scene.counted(*sounds):
-        if e.measures.get("over_quiet_db", _OVER_QUIET_DB) < _OVER_QUIET_DB:
+        # Where all the rest is louder, nothing tells.
+        if abs(e.measures.get("over_quiet_db", _OVER_QUIET_DB)) < _OVER_QUIET_DB:
             continue
         reach_s = max((f.offset_s for f in flow), default=begins_by_s - _FLOW_GAP_S) + _FLOW_GAP_S
         if e.offset_s > at_s and e.onset_s <= reach_s:

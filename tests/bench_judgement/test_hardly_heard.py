@@ -127,7 +127,7 @@ def test_an_open_tap_that_is_not_heard_to_run_is_not_called_normal(
 STEADY = ("0:00 idle_hot", *BREW_DID)
 
 
-@pytest.mark.parametrize(("over_quiet_db", "level"), [(12.0, "stop"), (1.0, "fine")])
+@pytest.mark.parametrize(("over_quiet_db", "level"), [(12.0, "stop"), (1.0, "fine"), (-15.0, "stop")])
 def test_the_floor_of_a_clip_is_no_water_that_runs_on(over_quiet_db: float, level: str) -> None:
     flow = ev("water_flow", 30.5, 50.0, p=0.6, open_end=True, over_quiet_db=over_quiet_db)
     assert say(*brew(), flow, did=STEADY, at=50.0).level == level
