@@ -29,12 +29,18 @@ STRENGTHS: tuple[str, ...] = ("weak", "fair", "strong")
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """What a machine must be for an entry to hold; unknown fields pass unless `known` lists them."""
+    """What a machine must be for an entry to hold; unknown fields pass unless `known` lists them.
+
+    An entry that lists a field under `unknown` is for machines of which that field is not known.
+    """
 
     allowed: Mapping[str, tuple[Any, ...]]
     known: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
 
     def holds(self, machine: Machine) -> bool:
+        if any(getattr(machine, key) is not None for key in self.unknown):
+            return False
         for key, values in self.allowed.items():
             value = getattr(machine, key)
             if value is None:
@@ -177,6 +183,8 @@ class Expectation:
         Explains no sound that lasts longer.
     must_carry : bool
         The clip has to be able to carry the sound for a verdict of `normal`.
+    question : str
+        What to ask where it was looked for and could not be told.
     """
 
     state: str
@@ -192,6 +200,7 @@ class Expectation:
     ends: bool = False
     max_s: float | None = None
     must_carry: bool = False
+    question: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,14 +14,27 @@ def expected_sounds(scene: Scene) -> tuple[Expected, ...]:
     """Return one entry for each sound that a state of the story must have.
 
     A missing sound counts as missing only in a state that a person gave, in a
-    window that lies within the clip, and where the clip could have carried it.
+    window that lies within the clip, and where the clip could have carried it; never
+    where it is for a kind of machine that this one is only not known not to be.
     """
-    out = []
-    for span in scene.spans:
-        for entry in scene.knowledge.expected(span.state, scene.machine):
-            if entry.role == "must":
-                out.append(_one(scene, span, entry))
-    return tuple(out)
+    return tuple(_one(scene, span, entry) for span, entry in _musts(scene))
+
+
+def _musts(scene: Scene) -> list[tuple[StorySpan, Expectation]]:
+    return [
+        (span, entry)
+        for span in scene.spans
+        for entry in scene.knowledge.expected(span.state, scene.machine)
+        if entry.role == "must"
+    ]
+
+
+def open_question(scene: Scene, expected: tuple[Expected, ...]) -> str | None:
+    """Return what to ask about the first of :func:`expected_sounds` that could not be told and has a question."""
+    for (_, entry), found in zip(_musts(scene), expected, strict=True):
+        if entry.question and found.status == "cannot_tell":
+            return entry.question
+    return None
 
 
 def _window(scene: Scene, span: StorySpan, entry: Expectation) -> tuple[float, float]:
@@ -54,6 +67,11 @@ def _one(scene: Scene, span: StorySpan, entry: Expectation) -> Expected:
         return Expected(span.state, sound, "cannot_tell", (), "this clip could not have carried it")
     if not scene.counted():
         return Expected(span.state, sound, "cannot_tell", (), "nothing at all is heard in this clip")
+    if entry.machine.unknown:
+        what = " and ".join(entry.machine.unknown)
+        return Expected(
+            span.state, sound, "cannot_tell", (), f"not heard, and of this machine's {what} nothing is known"
+        )
     return Expected(span.state, sound, "missing", (), "not heard, though this clip could have carried it")
 
 

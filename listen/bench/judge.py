@@ -13,7 +13,7 @@ from listen.bench.answers import with_answers
 from listen.bench.candidates import candidates
 from listen.bench.diagnose import Diagnosis, Held, diagnose
 from listen.bench.entries import Knowledge
-from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard
+from listen.bench.expect import blocked_sounds, expected_sounds, machine_heard, open_question
 from listen.bench.judgement import Judgement
 from listen.bench.knowledge import load_knowledge
 from listen.bench.ladder import order_findings, worst
@@ -111,7 +111,7 @@ def judge(
         story=scene.spans,
         expected=expected,
         findings=findings,
-        question=_question(scene, diagnosis, verdict, level),
+        question=_question(scene, diagnosis, expected, verdict, level),
         timings=measure_timings(scene),
     )
 
@@ -177,7 +177,9 @@ def _retake(scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...], 
     return None
 
 
-def _question(scene: Scene, diagnosis: Diagnosis, verdict: str, level: str) -> str | None:
+def _question(
+    scene: Scene, diagnosis: Diagnosis, expected: tuple[Expected, ...], verdict: str, level: str
+) -> str | None:
     """Return the one question that decides most; none that runs the machine while it must stop."""
     if level != "stop" and verdict != "abnormal":
         for row in scene.knowledge.said_questions:
@@ -186,6 +188,8 @@ def _question(scene: Scene, diagnosis: Diagnosis, verdict: str, level: str) -> s
     for held in diagnosis.held:
         if held.question and (verdict != "abnormal" or held.verdict == "abnormal"):
             return held.question
+    if verdict == "cannot_tell" and level != "stop" and (question := open_question(scene, expected)):
+        return question
     if verdict == "cannot_tell" and not scene.told and level != "stop":
         return state_question(scene) or scene.knowledge.settings.default_question
     return None

@@ -168,6 +168,7 @@ def _expectations(table: Table) -> list[Expectation]:
             "ends": row.take("ends", bool, False),
             "max_s": row.take("max_s", float, None),
             "must_carry": row.take("must_carry", bool, False),
+            "question": row.take("question", str, ""),
         }
         row.done()
         if not common["sounds"]:

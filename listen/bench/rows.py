@@ -75,6 +75,7 @@ def read_parts(table: Table) -> dict[str, Part]:
 def read_condition(table: Table) -> Condition:
     """Read what a machine must be for an entry to hold."""
     known = table.words("known", (*CHOICES, *FLAGS))
+    unknown = table.words("unknown", (*CHOICES, *FLAGS))
     allowed: dict[str, tuple[Any, ...]] = {}
     for key, value in table.rest().items():
         choices: tuple[Any, ...] = CHOICES.get(key, (True, False) if key in FLAGS else ())
@@ -82,7 +83,9 @@ def read_condition(table: Table) -> Condition:
         if not choices or any(v not in choices or type(v) is not type(choices[0]) for v in values):
             raise table.fail(f"{key} = {value!r} is not a condition on a machine.")
         allowed[key] = values
-    return Condition(allowed, known)
+    if both := set(unknown) & {*known, *allowed}:
+        raise table.fail(f"{min(both)!r} cannot be unknown and be asked for as well.")
+    return Condition(allowed, known, unknown)
 
 
 def _clause(table: Table, rests_on: str) -> Clause:

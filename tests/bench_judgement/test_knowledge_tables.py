@@ -82,6 +82,7 @@ def test_every_sound_that_needs_explaining_is_taken_by_a_fault() -> None:
         ("faults/no_burst.toml", '["solenoid", "lever_drain"]', '["magnet"]', "not a condition"),
         ("faults/no_burst.toml", '["missing_click_brew"]', '["no_click"]', "not laid down"),
         ("expectations/brew.toml", '"motor_run"', '"moter_run"', "holds 'moter_run'"),
+        ("expectations/brew.toml", 'known = ["pump"]', 'unknown = ["pump"]', "cannot be unknown"),
         ("expectations/brew.toml", 'role = "must"', 'role = "shall"', "one of must"),
         ("states/states.toml", 'brew_end = "brew ending"', "", "state brew_end"),
         ("states/states.toml", 'slug = "flush"', 'slug = "fill_button"', "action flush"),
