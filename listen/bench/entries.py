@@ -284,6 +284,7 @@ class Settings:
     absence_ceiling: float
     first_stroke_s: float
     first_stroke_probability: float
+    strokes_show_pump: float
     mark_tolerance_s: float
     unexplained_slack_s: float
     pump_gap_s: float

@@ -77,6 +77,7 @@ def judge(
     for name in machine.timings:
         if name not in known:
             raise BadParameter(f"There is no timing {name!r} in a profile; known are {', '.join(known)}.")
+    machine = _as_heard(machine, events, knowledge)
     scene = Scene(
         events=tuple(sorted(events, key=lambda e: (e.onset_s, e.offset_s, e.id))),
         quality=quality,
@@ -114,6 +115,14 @@ def judge(
         question=_question(scene, diagnosis, expected, verdict, level),
         timings=measure_timings(scene),
     )
+
+
+def _as_heard(machine: Machine, events: Sequence[SoundEvent], knowledge: Knowledge) -> Machine:
+    """Take a pump that nobody told of for what it is plainly heard to be: nothing else in a kitchen strokes."""
+    sure = knowledge.settings.strokes_show_pump
+    if machine.pump is None and any(e.sound == "stroke_train" and e.probability >= sure for e in events):
+        return replace(machine, pump="vibratory")
+    return machine
 
 
 def _with_spans(scene: Scene, spans: tuple[StorySpan, ...]) -> Scene:

@@ -241,6 +241,7 @@ def _settings(table: Table) -> Settings:
         absence_ceiling=table.take("absence_ceiling", float),
         first_stroke_s=table.take("first_stroke_s", float),
         first_stroke_probability=table.take("first_stroke_probability", float),
+        strokes_show_pump=table.take("strokes_show_pump", float),
         mark_tolerance_s=table.take("mark_tolerance_s", float),
         unexplained_slack_s=table.take("unexplained_slack_s", float),
         pump_gap_s=table.take("pump_gap_s", float),

@@ -20,14 +20,14 @@ from listen.features.lines import LineTable
 from listen.types import Mains
 
 #: Public supply stays within ±1 % for 99.5 % of a year (EN 50160, as summarised in two manuals).
-TOLERANCE = 0.01
+TOLERANCE = 0.005
 _STEP = 0.0002
 _HIGHEST_K = 24
 #: A rich comb (4 multiples and more that stay) decides at a small share of the lines; two lines must own most of them
 #: (set on 972 training and unscored scenes: right 390 of 526 with a hum, a buzz or strokes, wrong 2; without any, wrong 1 of 446).
 _RICH_HARMONICS, _RICH_SHARE = 4, 0.12
 _POOR_HARMONICS, _POOR_SHARE = 2, 0.55
-_MARGIN = 1.5
+_MARGIN = 2.0
 #: A line weighs by what it stands over the first of these, and none more than at the second: noise makes many that are hardly higher.
 _LINE_FROM_DB, _LINE_CAP_DB = 12.0, 40.0
 #: A line counts as locked when it is this near a multiple, Hz (plus the error of the estimate at that multiple).
