@@ -31,6 +31,8 @@ _BEATS, _BEATS_MORE = 0.28, 0.08
 _HARDLY, _BEATS_ALONE, _AGREE_ALONE, _RISE_ALONE_DB = 0.05, 0.14, 4, 1.0
 #: Without a pump: beating, how many times that of the rest of the clip and of once a cycle, rise in three bands, dB.
 _ALONE_BEATS, _ALONE_RATIO, _ALONE_TWICE, _ALONE_RISE_DB, _ALONE_BANDS = 0.2, 2.0, 1.3, 6.0, 3
+#: Beating and rise that confirm what the model hardly names: less than what tells an arc alone.
+_CONFIRMS, _CONFIRMS_DB = 0.12, 3.0
 #: It is something's own noise where that lasts for so much of it.
 _BESIDE = 0.4
 #: A coil buzzes on, an arc does not: times as long as the arc.
@@ -78,6 +80,29 @@ def hear_arcs(levels: LevelTracks, pumps: Sequence[Draft], beating: Sequence[Dra
         ]
     alone = _alone(bands, beats, [*pumps, *beating])
     return out + [arc for arc in alone if not any(d.overlap_s(arc) > 0.0 for d in out)]
+
+
+def confirm_arcs(levels: LevelTracks, named: Sequence[Draft]) -> None:
+    """Make surer what the model hardly names an arc where its noise rises and beats as one as well: two signs of different kinds."""
+    bands = levels.bands(*_RANGE_HZ)
+    faint = [d for d in named if d.probability < _SURE]
+    if not faint or len(bands) <= _WINDOW or not len(levels.features.beats):
+        return
+    starts = np.arange(0, len(bands) - _WINDOW, _HOP)
+    rise_db = _rises_db(bands, starts, np.percentile(bands, _OWN, axis=0))[:, -_ALONE_BANDS:].mean(axis=1)
+    once, twice = _Beats(levels.features)(starts)
+    middle_s = (starts + _WINDOW / 2) * CELL_S
+    rest = float(np.percentile(twice, _OWN))
+    for draft in faint:
+        inside = (middle_s >= draft.onset_s) & (middle_s <= draft.offset_s)
+        if not inside.any():
+            continue
+        beats = float(np.median(twice[inside]))
+        if (
+            beats >= max(_CONFIRMS, _ALONE_RATIO * rest, _ALONE_TWICE * float(np.median(once[inside])))
+            and float(np.median(rise_db[inside])) >= _CONFIRMS_DB
+        ):
+            draft.probability = _SURE
 
 
 class _Beats:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from listen.ear.arcs import hear_arcs
+from listen.ear.arcs import confirm_arcs, hear_arcs
 from listen.ear.bundle import Bundle
 from listen.ear.draft import Draft, numbered
 from listen.ear.impulses import hear_impulses
@@ -72,8 +72,10 @@ def listen_for_events(
     impulses, perhaps_s = hear_impulses(features, bundle.heads["onsets"], _edges_s(tones), begins_s)
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
+    levels = LevelTracks(features)
+    confirm_arcs(levels, [n for n in noises if n.sound == "arcing"])
     arcs = [
-        a for a in hear_arcs(LevelTracks(features), pumps, beating) if not _joins_a_motor(a, tones, impulses)
+        a for a in hear_arcs(levels, pumps, beating) if not _joins_a_motor(a, tones, impulses)
     ]
     noises += _not_yet(arcs, noises)
     noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
