@@ -322,14 +322,20 @@ def _bounded(
         if height >= 3.0 and at > onset + CELL_S and not (open_end and at > features.duration_s - 3 * CELL_S):
             offset, open_end = at, False
     onset, offset = (0.0 if open_start else onset), (features.duration_s if open_end else offset)
+    sure = _surest(p, first, stop)
     if offset - onset < _SHORTEST_S.get(sound, 0.5):
-        return None
+        if sure < ENTER:
+            return None
+        # The steps were those of something else beside it.
+        onset, offset = start_s + SEGMENT_S / 2, end_s - SEGMENT_S / 2
+        if offset - onset < _SHORTEST_S.get(sound, 0.5):
+            return None
     measures = _measures(sound, levels, onset, offset, low_hz, high_hz)
     return Draft(
         sound,
         onset,
         offset,
-        _surest(p, first, stop),
+        sure,
         measures,
         open_start,
         open_end,
