@@ -90,6 +90,8 @@ _DRIFT_DB, _NEAR = 8.0, 8
 _LAST = 6
 #: Jets, and the least mean of their probabilities over what began like one: a tap or a grinder has none.
 _JETS, _LEAST_JET = ("blast", "hiss"), 0.25
+#: From here the model is sure of a jet.
+_PLAIN_JET = 0.9
 #: How far gravel may seem to reach into a release, s.
 _FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
@@ -313,8 +315,12 @@ def _bounded(
     onset, offset = start_s, end_s
     if len(tracks) > 8:
         early, late = _WITHIN_S.get(sound, (-SEGMENT_HOP_S, margin))
+        latest_s = start_s + late
+        if sound == "blast":
+            # A jet breaks out where the model becomes sure of it; what it was taken for before that is the heating's noise.
+            latest_s += float(segments.starts_s[first + int(np.argmax(p[first:stop] >= _PLAIN_JET))]) - start_s
         at, height = step_times(
-            tracks, max(0.0, start_s + early), min(start_s + late, max(end_s, start_s + early)), rising=True
+            tracks, max(0.0, start_s + early), min(latest_s, max(end_s, start_s + early)), rising=True
         )
         if height >= 3.0 and not (open_start and at < 2.5 * CELL_S):
             onset, open_start = at, False
