@@ -15,8 +15,8 @@ _FLOW_KNOWN_S = 4.0
 #: How far before what covers it a sound may be told to end, s.
 _COVERED_S = 1.0
 #: What flows stands at least this much over the clip's quietest second, and falls by so much where it ends, dB (estimates;
-#: training scenes: water from 9, floors taken for it up to 1.4).
-_OVER_QUIET_DB, _FALLS_DB = 3.0, 1.5
+#: training scenes: water from 9, floors taken for it up to 1.4; water that ends falls by 6 and more, such as goes on to 2).
+_OVER_QUIET_DB, _FALLS_DB = 3.0, 3.0
 
 
 @fact
