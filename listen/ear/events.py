@@ -35,6 +35,8 @@ _CLEAR_OF_GRAVEL = 0.9
 _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
 #: So many strokes, and so many a second, are beans that crack.
 _CRACKS, _CRACKS_PER_S = 3, 1.3
+#: How near to a pump's end a noise begins with it, s.
+_AT_PUMP_END_S = 0.5
 #: A jet no surer than this stands at least that far over its surroundings, dB. One that no single second vouches for
 #: is a grinder's where that one lasts for so much of it, and a coil's where both of its edges lie so near to the coil's, s.
 _DOUBTED_JET, _LEAST_JET_DB, _WITHIN, _TOGETHER_S = 0.7, 3.0, 0.5, 0.4
@@ -78,7 +80,7 @@ def listen_for_events(
         a for a in hear_arcs(levels, pumps, beating) if not _joins_a_motor(a, tones, impulses)
     ]
     noises += _not_yet(arcs, noises)
-    noises = [_cracking(n, perhaps_s) for n in noises if not _made_of_strokes(n, impulses)]
+    noises = [_cracking(n, perhaps_s, pumps) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
@@ -186,12 +188,16 @@ def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
     return draft.sound in ("hiss", "blast") and any(_together(t, draft) for t in trains)
 
 
-def _cracking(draft: Draft, perhaps_s: np.ndarray) -> Draft:
-    """Take what may be running water for a grinder where something cracks in it again and again: beans do."""
+def _cracking(draft: Draft, perhaps_s: np.ndarray, pumps: list[Draft]) -> Draft:
+    """Take what may be running water for a grinder where something cracks in it again and again: beans do.
+
+    What is heard from the moment on at which a pump stops was there before, or came with that: no grinder starts then.
+    """
     inside = np.sum((perhaps_s > draft.onset_s) & (perhaps_s < draft.offset_s))
     if (
         draft.sound == "water_flow"
         and draft.probability <= _UNSURE_FLOW
+        and not any(p.edge_end and abs(p.offset_s - draft.onset_s) <= _AT_PUMP_END_S for p in pumps)
         and inside >= max(_CRACKS, _CRACKS_PER_S * draft.duration_s)
     ):
         draft.sound = "grinder"
