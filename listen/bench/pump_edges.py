@@ -12,6 +12,8 @@ from listen.types import SoundEvent
 _FLOW_GAP_S = 3.0
 #: How late the beginning of a flow may be told after a discharge, s.
 _FLOW_KNOWN_S = 4.0
+#: A clip that begins so long before what was opened shows what was there before, s.
+_BEFORE_IT_S = 1.0
 #: How far before what covers it a sound may be told to end, s.
 _COVERED_S = 1.0
 #: What flows stands at least this much over the clip's quietest second, and falls by so much where it ends, dB (estimates;
@@ -185,8 +187,11 @@ def _flow_from(scene: Scene, at_s: float, sounds: tuple[str, ...]) -> list[Sound
     # So does what is louder then, for a while: a tap that is opened much later is another.
     over = [e.offset_s for e in scene.counted(*LOUDER) if e.onset_s <= begins_by_s < e.offset_s]
     begins_by_s = min(max([begins_by_s, *over]), begins_by_s + _FLOW_KNOWN_S)
+    brews = scene.stretches(("brew_start", "brew", "hot_water", "cooling_flush", "back_flush", "second_group"))
     flow: list[SoundEvent] = []
     for e in scene.counted(*sounds):
+        if e.open_start and any(s[0] >= _BEFORE_IT_S and s[0] < at_s for s in brews):
+            continue  # it was there before anything was opened
         # Where all the rest is louder, nothing tells.
         if abs(e.measures.get("over_quiet_db", _OVER_QUIET_DB)) < _OVER_QUIET_DB:
             continue
