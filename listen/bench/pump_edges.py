@@ -187,7 +187,9 @@ def _flow_from(scene: Scene, at_s: float, sounds: tuple[str, ...]) -> list[Sound
     # So does what is louder then, for a while: a tap that is opened much later is another.
     over = [e.offset_s for e in scene.counted(*LOUDER) if e.onset_s <= begins_by_s < e.offset_s]
     begins_by_s = min(max([begins_by_s, *over]), begins_by_s + _FLOW_KNOWN_S)
-    brews = scene.stretches(("brew_start", "brew", "hot_water", "cooling_flush", "back_flush", "second_group"))
+    brews = scene.stretches(
+        ("brew_start", "brew", "hot_water", "cooling_flush", "back_flush", "second_group")
+    )
     flow: list[SoundEvent] = []
     for e in scene.counted(*sounds):
         if e.open_start and any(s[0] >= _BEFORE_IT_S and s[0] < at_s for s in brews):

@@ -31,6 +31,8 @@ _TOO_EARLY_S, _CLICK_TO_MOTOR_S = 0.6, 0.08
 _PLAIN_CLICK = 0.85
 #: From here a stroke is clear of gravel.
 _CLEAR_OF_GRAVEL = 0.9
+#: The same of a bang: from here the model names it.
+_NAMED_BANG = 0.51
 #: Running water no surer than this is doubted where strokes fill this share of it.
 _UNSURE_FLOW, _STROKES_SHARE = 0.65, 0.25
 #: So many strokes, and so many a second, are beans that crack.
@@ -76,9 +78,7 @@ def listen_for_events(
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
     levels = LevelTracks(features)
     confirm_arcs(levels, [n for n in noises if n.sound == "arcing"])
-    arcs = [
-        a for a in hear_arcs(levels, pumps, beating) if not _joins_a_motor(a, tones, impulses)
-    ]
+    arcs = [a for a in hear_arcs(levels, pumps, beating) if not _joins_a_motor(a, tones, impulses)]
     noises += _not_yet(arcs, noises)
     noises = [_cracking(n, perhaps_s, pumps) for n in noises if not _made_of_strokes(n, impulses)]
     noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses)]
@@ -213,17 +213,14 @@ def _made_of_strokes(draft: Draft, impulses: list[Draft]) -> bool:
 
 
 def _deep_inside(draft: Draft, others: list[Draft]) -> bool:
-    """Whether a click lies in the midst of gravel, whose pops no stroke of a valve stands out from.
+    """Whether a click, or a bang that the model does not name, lies in the midst of gravel, whose pops no stroke stands out from.
 
     A valve that starts or ends the pump clicks where the gravel begins or ends.
     """
-    return (
-        draft.sound == "click"
-        and draft.probability < _CLEAR_OF_GRAVEL
-        and any(
-            o.sound == "gravel" and o.onset_s + _GRAVEL_EDGE_S < draft.onset_s < o.offset_s - _GRAVEL_EDGE_S
-            for o in others
-        )
+    clear = {"click": _CLEAR_OF_GRAVEL, "bang": _NAMED_BANG}
+    return draft.probability < clear.get(draft.sound, 0.0) and any(
+        o.sound == "gravel" and o.onset_s + _GRAVEL_EDGE_S < draft.onset_s < o.offset_s - _GRAVEL_EDGE_S
+        for o in others
     )
 
 

@@ -318,7 +318,9 @@ def _bounded(
         latest_s = start_s + late
         if sound == "blast":
             # A jet breaks out where the model becomes sure of it; what it was taken for before that is the heating's noise.
-            latest_s += float(segments.starts_s[first + int(np.argmax(p[first:stop] >= _PLAIN_JET))]) - start_s
+            latest_s += (
+                float(segments.starts_s[first + int(np.argmax(p[first:stop] >= _PLAIN_JET))]) - start_s
+            )
         at, height = step_times(
             tracks, max(0.0, start_s + early), min(latest_s, max(end_s, start_s + early)), rising=True
         )
