@@ -4,7 +4,7 @@ Nothing is trained on that generator. The default seeds are for scoring and were
 `--first-seed 1600000` to `1649000` are for mending, and `--misses` lists what was said there.
 A scene that does not carry its verdict may be left open, but not judged wrongly.
 
-    python -m tests.measure.second_verdicts [--count 40] [--jobs 2]
+    python -m tests.measure.second_verdicts [--count 40] [--jobs 2] [--unknown-machine]
 """
 
 from __future__ import annotations
@@ -29,17 +29,17 @@ FAMILIES = (
 )  # fmt: skip
 
 
-def judged(seed: int, family: str) -> dict[str, Any]:
-    """Render and hear one scene: its truth, and what is said of it."""
-    from listen.bench.machine import machine_from
+def judged(seed: int, family: str, unknown: bool = False) -> dict[str, Any]:
+    """Render and hear one scene: its truth, and what is said of it; with `unknown` nothing is told of the machine."""
+    from listen.bench.machine import machine_from, unknown_machine
     from listen.pipeline import hear
     from listen.types import StoryMark
     from synthetic_audio import second
 
     scene: Any = second.render(second.draw(seed, family=family), second.find(None))
     report = hear(
-        wav(scene.samples, scene.rate_hz), name=f"{family}-{seed}.wav", machine=machine_from(scene.machine), gauges=scene.gauges,
-        marks=[StoryMark(at_s, word) for at_s, word in scene.story],
+        wav(scene.samples, scene.rate_hz), name=f"{family}-{seed}.wav", gauges=scene.gauges,
+        machine=unknown_machine() if unknown else machine_from(scene.machine), marks=[StoryMark(at_s, word) for at_s, word in scene.story],
     )  # fmt: skip
     return {
         "family": family, "seed": seed, "truth": scene.verdict, "carries": bool(scene.carries), "verdict": report.verdict,
@@ -77,6 +77,11 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40, help="Scenes of each family.")
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument(
+        "--unknown-machine",
+        action="store_true",
+        help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
+    )
     parser.add_argument("--misses", action="store_true", help="Print what was heard in each wrong one.")
     parser.add_argument("--json", type=Path, help="Write every result here.")
     options = parser.parse_args()
@@ -85,7 +90,9 @@ def main() -> None:
         for n, family in enumerate(FAMILIES)
         for i in range(options.count)
     ]
-    results = Parallel(options.jobs, batch_size=2)(delayed(judged)(*job) for job in jobs)
+    results = Parallel(options.jobs, batch_size=2)(
+        delayed(judged)(*job, options.unknown_machine) for job in jobs
+    )
     print_families(results)
     if options.misses:
         for r in results:

@@ -77,10 +77,9 @@ def _hear(
     return hear(audio, name=name, machine=machine, marks=marks, worker=_worker(), model_folder=model, **told)
 
 
-def _on_the_truth(scene: Any, said: str) -> bool:
+def _on_the_truth(scene: Any, said: str, machine: Any) -> bool:
     """Tell whether the bench stops when it is given the true sounds instead of the ear's."""
     from listen.bench import judge
-    from listen.bench.machine import machine_from
     from listen.types import Mains, Quality, SoundEvent, StoryMark
 
     length_s = len(scene.samples) / scene.rate_hz
@@ -94,7 +93,7 @@ def _on_the_truth(scene: Any, said: str) -> bool:
     ]  # fmt: skip
     judged = judge(
         events=events, quality=Quality(True, (50.0, 16_000.0), 0.0, -60.0, -30.0), mains=Mains(scene.machine["mains_hz"], "given"),
-        duration_s=length_s, machine=machine_from(scene.machine), marks=[StoryMark(t, w) for t, w in scene.story],
+        duration_s=length_s, machine=machine, marks=[StoryMark(t, w) for t, w in scene.story],
         gauges=scene.gauges, said=said,
     )  # fmt: skip
     return any(f.level == "stop" and f.event_ids for f in judged.findings)
@@ -110,10 +109,13 @@ def from_afar(spec: Any) -> Any:
 
 
 def hear_scene(
-    kind: str, name: str, seed: int, split: str, model: str | None, far: bool = False
+    kind: str, name: str, seed: int, split: str, model: str | None, far: bool = False, unknown: bool = False
 ) -> dict[str, Any]:
-    """Render and hear one scene: of a stop family (`stop`), its `twin`, a `quiet` family or the `second` generator."""
-    from listen.bench.machine import machine_from
+    """Render and hear one scene: of a stop family (`stop`), its `twin`, a `quiet` family or the `second` generator.
+
+    With `unknown` neither the machine nor the mains is told.
+    """
+    from listen.bench.machine import machine_from, unknown_machine
     from synthetic_audio import draw, render, second
     from synthetic_audio.phone import codec_band_hz
 
@@ -129,8 +131,9 @@ def hear_scene(
     else:
         spec = draw(seed, name, split)
         scene, code = render(from_afar(spec) if far else spec), ""
+    machine = unknown_machine() if unknown else machine_from(scene.machine)
     report = _hear(
-        wav(scene.samples, scene.rate_hz), f"{name}-{seed}.wav", machine_from(scene.machine), scene.story, model,
+        wav(scene.samples, scene.rate_hz), f"{name}-{seed}.wav", machine, scene.story, model,
         gauges=_unread(scene.gauges) if kind == "second" else scene.gauges, said=said,
     )  # fmt: skip
     stops = [f.code for f in report.findings if f.level == "stop" and f.event_ids]
@@ -140,7 +143,7 @@ def hear_scene(
         "kind": kind, "name": name, "seed": seed, "carries": kind == "quiet" or (bool(scene.carries) and margin_db >= least_db and passes),
         "margin_db": margin_db, "stops": stops,
         "right": code in stops, "level": report.level, "verdict": report.verdict, "because": report.because,
-        "model": report.model.sha256[:12], "truth_stops": _on_the_truth(scene, said) if missed and kind == "stop" else None,
+        "model": report.model.sha256[:12], "truth_stops": _on_the_truth(scene, said, machine) if missed and kind == "stop" else None,
         "story": list(scene.story), "limits": sorted({limit.code for limit in report.quality.limits}),
         "truth": [f"{x.sound} {x.onset_s:.1f}-{x.offset_s:.1f} {x.snr_db:.0f} dB" for x in scene.labels],
         "heard": [f"{e.sound} {e.onset_s:.1f}-{e.offset_s:.1f} p={e.probability:.2f}" for e in report.events],
@@ -301,6 +304,11 @@ def main() -> None:
         action="store_true",
         help="Heard from afar, in rooms that ring on (not the second generator).",
     )
+    parser.add_argument(
+        "--unknown-machine",
+        action="store_true",
+        help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
+    )
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")
@@ -311,7 +319,7 @@ def main() -> None:
     started = time.monotonic()
     results = []
     for result in Parallel(n_jobs=options.jobs, batch_size=4, return_as="generator")(
-        delayed(hear_scene)(*job, options.model, options.far) for job in jobs
+        delayed(hear_scene)(*job, options.model, options.far, options.unknown_machine) for job in jobs
     ):
         results.append(result)
         if len(results) % 50 == 0:
