@@ -4,8 +4,24 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tests.bench_judgement.scenes import BREW_DID, ROTARY, UNKNOWN, brew, click, codes, ev, say, without
+import pytest
 
+from listen.types import Limit
+from tests.bench_judgement.scenes import (
+    BREW_DID,
+    GOOD,
+    ROTARY,
+    UNKNOWN,
+    VIBRATORY,
+    brew,
+    click,
+    codes,
+    ev,
+    say,
+    without,
+)
+
+NO_HISS = replace(GOOD, limits=(Limit("narrow_band", "A telephone band.", ("hiss",)),))
 PUMPLESS = replace(UNKNOWN, pump="none")
 FILL_DID = ("0:03 auto_fill", "0:12 idle_hot")
 FILL_HUM = [click(3.0), ev("mains_hum", 3.0, 12.0, 0.95), click(12.0)]
@@ -48,3 +64,18 @@ def test_a_known_pump_is_asked_for_once() -> None:
     for machine in (ROTARY, replace(UNKNOWN, pump="rotary")):
         got = say(*without(brew(), 1), machine=machine, did=BREW_DID)
         assert [e.sound for e in got.expected].count("motor_run") == 1
+
+
+@pytest.mark.parametrize(("p", "level"), [(0.95, "stop"), (0.7, "watch")])
+def test_strokes_show_what_kind_of_pump_it_is(p: float, level: str) -> None:
+    """Nothing else in a kitchen strokes: the refrigerator that is heard once the pump stops is not the pump."""
+    pump = [click(3.0), ev("stroke_train", 3.1, 28.0, p, strokes_hz=50.0), click(28.0)]
+    fridge = ev("motor_run", 28.2, 40.0, 0.9, slip=0.04, open_end=True)
+    assert say(*pump, fridge, machine=UNKNOWN, did=BREW_DID).level == level
+
+
+def test_after_a_brew_a_clip_that_carries_no_hiss_is_not_called_normal() -> None:
+    """What gets out behind the brew would not be heard in it."""
+    got = say(*brew("stroke_train"), machine=VIBRATORY, did=BREW_DID, quality=NO_HISS)
+    assert got.verdict == "cannot_tell" and "hiss" in got.because
+    assert say(*brew("stroke_train"), machine=VIBRATORY, did=BREW_DID, quality=GOOD).verdict == "normal"

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listen.ear.arcs import hear_arcs
+from listen.ear.arcs import confirm_arcs, hear_arcs
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from tests.support.signals import RATE_HZ, band_noise, collect, comb, motor, noise, tones, within
@@ -96,3 +96,26 @@ def test_what_begins_and_ends_with_a_second_motor_is_that_motors_own():
     fridge, pump = Draft("motor_run", 1.0, 13.0, 0.9), Draft("motor_run", 3.9, 9.1, 0.9)
     assert [d.sound for d in hear_arcs(levels, [fridge], [])] == ["arcing"]
     assert hear_arcs(levels, [fridge, pump], []) == []
+
+
+@pytest.mark.parametrize(
+    ("samples", "sure"),
+    [
+        (within(beating(100.0, 0.004), 5.0, 8.0), True),
+        (within(beating(50.0, 0.004), 5.0, 8.0), False),
+        (beating(100.0, 0.004), False),
+        (within(band_noise(DURATION_S, 0.004, 4, 5000, 15_500), 5.0, 8.0), False),
+    ],
+)
+def test_an_arc_that_is_hardly_named_is_sure_where_it_beats_as_one_too(samples, sure):
+    """The model's word and the beat of the mains are signs of different kinds."""
+    levels = LevelTracks(collect(samples + noise(DURATION_S, 0.001, 1)))
+    named, plain = Draft("arcing", 5.0, 8.0, 0.55), Draft("arcing", 5.0, 8.0, 0.9)
+    confirm_arcs(levels, [named, plain])
+    assert named.probability == (0.6 if sure else 0.55) and plain.probability == 0.9
+
+
+def test_a_clip_too_short_to_beat_confirms_nothing():
+    named = Draft("arcing", 0.0, 0.1, 0.55)
+    confirm_arcs(LevelTracks(collect(np.zeros(100))), [named])
+    assert named.probability == 0.55

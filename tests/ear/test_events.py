@@ -8,6 +8,7 @@ from listen.ear.draft import Draft, numbered
 from listen.ear.events import (
     _begin_with_clicks,
     _cracking,
+    _deep_inside,
     _joins_a_motor,
     _made_of_strokes,
     _no_jet,
@@ -141,8 +142,29 @@ BEANS_S = (1.0, 1.4, 2.0, 2.9, 3.3, 4.0, 4.2, 5.0)
     ],
 )
 def test_what_cracks_again_and_again_in_running_water_is_a_grinder(sound, probability, strokes_s, word):
-    draft = _cracking(Draft(sound, 0.5, 6.0, probability, {}), np.array(strokes_s))
+    draft = _cracking(Draft(sound, 0.5, 6.0, probability, {}), np.array(strokes_s), [])
     assert draft.sound == word
+
+
+@pytest.mark.parametrize(("ends_s", "word"), [(0.6, "water_flow"), (3.0, "grinder")])
+def test_no_grinder_starts_at_the_moment_a_pump_stops(ends_s, word):
+    """What the pump hid is heard from its end on (common practice: who ends a brew stands at the group, not at the grinder)."""
+    pump = Draft("motor_run", 0.0, ends_s, 0.9)
+    assert _cracking(Draft("water_flow", 0.5, 6.0, 0.6, {}), np.array(BEANS_S), [pump]).sound == word
+
+
+@pytest.mark.parametrize(
+    ("sound", "probability", "at_s", "inside"),
+    [
+        ("bang", 0.5, 5.0, True), ("bang", 0.6, 5.0, False), ("bang", 0.5, 9.5, False),
+        ("click", 0.6, 5.0, True), ("click", 0.95, 5.0, False), ("thump", 0.4, 5.0, False),
+    ],
+)  # fmt: skip
+def test_a_stroke_that_is_hardly_named_in_the_midst_of_gravel_is_one_of_its_pops(
+    sound, probability, at_s, inside
+):
+    gravel = Draft("gravel", 2.0, 9.0, 0.9)
+    assert _deep_inside(Draft(sound, at_s, at_s + 0.1, probability), [gravel]) is inside
 
 
 GRINDER = Draft("grinder", 3.0, 9.0, 0.8)

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft
-from listen.ear.noises import _ended_by_releases, _followed, _lasting, _settle, _surest, hear_noises
+from listen.ear.levels import LevelTracks
+from listen.ear.noises import _bounded, _ended_by_releases, _followed, _lasting, _settle, _surest, hear_noises
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
 from tests.support.heads import NO, logit_of, texture_head
@@ -216,3 +217,31 @@ def test_a_release_does_not_end_the_jet_that_goes_on_behind_it(onset_s, offset_s
     measures = {"level_db": 15.0, "rise_ms": 1200.0, "over_quiet_db": over_quiet_db}
     jet = Draft("hiss", onset_s, offset_s, 0.6, measures)
     assert (jet in _settle([release, jet])) is kept
+
+
+def test_a_jet_breaks_out_where_the_model_becomes_sure_of_it():
+    """Before it, heating may sound a little like one; the step that tells how suddenly it came lies later."""
+    duration_s, at_s = 14.0, 8.0
+    heating = band_noise(duration_s, 0.004, 3, 3000, 14_000)
+    samples = noise(duration_s, 0.001, 1) + within(heating, 4.0, at_s)
+    samples = samples + within(band_noise(duration_s, 0.08, 2, 800, 14_000), at_s, duration_s)
+    drafts = heard(samples, blast=("rise_5k_8k_db", 12.0, 0.2))
+    jets = [d for d in drafts if d.sound in ("blast", "hiss")]
+    assert [d.sound for d in jets] == ["blast"]
+    assert jets[0].onset_s == pytest.approx(at_s, abs=0.2)
+
+
+def test_what_the_model_is_sure_of_is_not_lost_to_a_step_beside_it():
+    """Crockery just before an arc has the higher edges."""
+    duration_s = 12.0
+    levels = LevelTracks(
+        collect(noise(duration_s, 0.001, 1) + within(band_noise(duration_s, 0.1, 2, 800, 14_000), 4.0, 4.2))
+    )
+    features = levels.features
+    segments = segment_textures(features, comb_tracks(features.lines, estimate_mains(features.lines)))
+    first, stop = (int(np.searchsorted(segments.starts_s, at_s)) for at_s in (3.0, 4.2))
+    p = np.zeros(len(segments.values))
+    p[first:stop] = 0.8
+    draft = _bounded("arcing", levels, segments, p, first, stop)
+    assert draft is not None and 3.3 < draft.onset_s < 3.8 and draft.duration_s >= 0.5
+    assert _bounded("arcing", levels, segments, p / 2, first, stop) is None

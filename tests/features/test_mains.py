@@ -56,6 +56,24 @@ def test_lines_of_both_systems_decide_nothing():
     )
 
 
+def test_a_hum_is_made_out_among_many_peaks_that_hardly_stand_out():
+    """Noise makes peaks of 8 to 11 dB in every window; a coil's few multiples stand far over them and stay."""
+    rng = np.random.default_rng(3)
+    rows = [
+        [(100.1 * k, 28.0) for k in (1, 2, 3, 4)]
+        + [(float(hz), float(rng.uniform(8.0, 11.0))) for hz in rng.uniform(60.0, 1200.0, 36)]
+        for _ in range(12)
+    ]
+    assert estimate_mains(table_of(rows)).hz == 50
+
+
+@pytest.mark.parametrize("off_hz", [-0.4, 0.4])
+def test_a_motor_that_slips_less_than_a_hundredth_is_not_the_mains(off_hz):
+    """A small motor slips by 0.6 % and more, a public supply strays less."""
+    rows = [[((50.0 + off_hz) * k, 25.0) for k in range(1, 13)]] * 8
+    assert estimate_mains(table_of(rows)).hz is None
+
+
 def test_one_line_alone_decides_nothing():
     assert estimate_mains(lines_of(tones(8.0, {100.0: 0.05}, 6) + noise(8.0, 0.001, 7))).hz is None
 
