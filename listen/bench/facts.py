@@ -131,11 +131,17 @@ def heard_in(
     at_most: Mapping[str, float] | None = None,
     apart_from: tuple[str, ...] = (),
     sure: float = 0.0,
+    sure_if_hidden: float = 0.0,
 ) -> Answer:
-    """Heard for `min_s` in all within given states, which are narrowed at their borders; at least that `sure`."""
+    """Heard for `min_s` in all within given states, which are narrowed at their borders; at least that `sure`.
+
+    `sure_if_hidden`: the same where the clip hides such a sound, as a telephone's band does a hiss: its own noise is left.
+    """
     stretches = scene.narrowed(states)
     total, events = 0.0, []
     for e in (e for e in scene.counted(*sounds) if e.probability >= sure):
+        if e.probability < sure_if_hidden and not scene.carries(e.sound, e.onset_s, e.offset_s):
+            continue
         inside = sum(overlap_s((e.onset_s, e.offset_s), s) for s in stretches)
         touched = any(s[0] <= e.onset_s <= s[1] for s in stretches)
         fits = _measured(e, at_least or {}, at_most or {}) and not _drowned(scene, e, apart_from)

@@ -13,6 +13,7 @@ from tests.bench_judgement.scenes import (
     MANUAL,
     SHUT_DID,
     SHUT_S,
+    TELEPHONE,
     VIBRATORY,
     brew,
     click,
@@ -244,3 +245,14 @@ def test_what_stands_further_out_than_the_pump_did_right_behind_it_is_perhaps_th
     """The end of the pump itself stands no further out than the pump."""
     ended = {"level_db": 9.0, "stands_db": 9.0, "after_db": after_db, "behind_db": behind_db}
     assert say(*without_discharge(**ended), did=BREW_DID).level == level
+
+
+@pytest.mark.parametrize(
+    ("p", "quality", "accused"), [(0.6, GOOD, True), (0.6, TELEPHONE, False), (0.9, TELEPHONE, True)]
+)
+def test_a_hiss_that_hardly_stands_in_a_telephones_band_accuses_nobody(p: float, quality, accused: bool) -> None:
+    """What the band cuts off is hiss; what is left of one may be the noise of the line (3GPP, 300 to 3400 Hz)."""
+    hiss = ev("hiss", 0.0, 20.0, p=p, open_start=True, open_end=True)
+    said = say(hiss, did=("0:00 idle_hot",), at=20.0, quality=quality, gauges={"boiler": 1.1})
+    assert (said.verdict == "abnormal") is accused
+    assert accused or (said.verdict, said.level) == ("cannot_tell", "watch")
