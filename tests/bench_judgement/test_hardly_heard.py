@@ -11,6 +11,7 @@ from tests.bench_judgement.scenes import (
     BREW_DID,
     GOOD,
     MANUAL,
+    ROTARY,
     SHUT_DID,
     SHUT_S,
     TELEPHONE,
@@ -250,9 +251,23 @@ def test_what_stands_further_out_than_the_pump_did_right_behind_it_is_perhaps_th
 @pytest.mark.parametrize(
     ("p", "quality", "accused"), [(0.6, GOOD, True), (0.6, TELEPHONE, False), (0.9, TELEPHONE, True)]
 )
-def test_a_hiss_that_hardly_stands_in_a_telephones_band_accuses_nobody(p: float, quality, accused: bool) -> None:
+def test_a_hiss_that_hardly_stands_in_a_telephones_band_accuses_nobody(
+    p: float, quality, accused: bool
+) -> None:
     """What the band cuts off is hiss; what is left of one may be the noise of the line (3GPP, 300 to 3400 Hz)."""
     hiss = ev("hiss", 0.0, 20.0, p=p, open_start=True, open_end=True)
     said = say(hiss, did=("0:00 idle_hot",), at=20.0, quality=quality, gauges={"boiler": 1.1})
     assert (said.verdict == "abnormal") is accused
     assert accused or (said.verdict, said.level) == ("cannot_tell", "watch")
+
+
+@pytest.mark.parametrize(
+    ("pump", "machine", "accused"), [("motor_run", ROTARY, False), ("stroke_train", VIBRATORY, True)]
+)
+def test_a_click_just_before_a_motor_is_its_valves_though_the_fill_was_told_late(
+    pump, machine, accused
+) -> None:
+    """Motors are heard to start up to half a second late; people tap up to a second and a half late."""
+    fill = [click(3.0), ev(pump, 3.7, 9.0, slip=0.04, level_db=12.0, stands_db=12.0), click(9.0)]
+    said = say(*fill, machine=machine, did=("0:00 idle_hot", "0:04.6 auto_fill", "0:09.2 idle_hot"), at=20.0)
+    assert ("missing_click_fill" in codes(said)) is accused
