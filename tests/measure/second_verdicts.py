@@ -4,7 +4,7 @@ Nothing is trained on that generator. The default seeds are for scoring and were
 `--first-seed 1600000` to `1649000` are for mending, and `--misses` lists what was said there.
 A scene that does not carry its verdict may be left open, but not judged wrongly.
 
-    python -m tests.measure.second_verdicts [--count 40] [--jobs 2] [--unknown-machine]
+    python -m tests.measure.second_verdicts [--count 40] [--jobs 2] [--unknown-machine] [--roughly-told]
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from joblib import Parallel, delayed
 
 from listen.cli.score_sets import wav
 from tests.measure.stats import share
+from tests.measure.telling import machine_told, roughly
 
 #: No other list draws from here on.
 FIRST_SEED = 2_000_000
@@ -29,17 +30,20 @@ FAMILIES = (
 )  # fmt: skip
 
 
-def judged(seed: int, family: str, unknown: bool = False) -> dict[str, Any]:
-    """Render and hear one scene: its truth, and what is said of it; with `unknown` nothing is told of the machine."""
-    from listen.bench.machine import machine_from, unknown_machine
+def judged(seed: int, family: str, unknown: bool = False, rough: bool = False) -> dict[str, Any]:
+    """Render and hear one scene: its truth, and what is said of it.
+
+    With `unknown` nothing is told of the machine, with `rough` the story's moments only roughly.
+    """
     from listen.pipeline import hear
     from listen.types import StoryMark
     from synthetic_audio import second
 
     scene: Any = second.render(second.draw(seed, family=family), second.find(None))
+    story = roughly(scene.story, seed, len(scene.samples) / scene.rate_hz) if rough else scene.story
     report = hear(
-        wav(scene.samples, scene.rate_hz), name=f"{family}-{seed}.wav", gauges=scene.gauges,
-        machine=unknown_machine() if unknown else machine_from(scene.machine), marks=[StoryMark(at_s, word) for at_s, word in scene.story],
+        wav(scene.samples, scene.rate_hz), name=f"{family}-{seed}.wav", machine=machine_told(scene.machine, unknown),
+        gauges=scene.gauges, marks=[StoryMark(at_s, word) for at_s, word in story],
     )  # fmt: skip
     return {
         "family": family, "seed": seed, "truth": scene.verdict, "carries": bool(scene.carries), "verdict": report.verdict,
@@ -82,6 +86,11 @@ def main() -> None:
         action="store_true",
         help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
     )
+    parser.add_argument(
+        "--roughly-told",
+        action="store_true",
+        help="The story's moments are told early or late, as people tap.",
+    )
     parser.add_argument("--misses", action="store_true", help="Print what was heard in each wrong one.")
     parser.add_argument("--json", type=Path, help="Write every result here.")
     options = parser.parse_args()
@@ -91,7 +100,7 @@ def main() -> None:
         for i in range(options.count)
     ]
     results = Parallel(options.jobs, batch_size=2)(
-        delayed(judged)(*job, options.unknown_machine) for job in jobs
+        delayed(judged)(*job, options.unknown_machine, options.roughly_told) for job in jobs
     )
     print_families(results)
     if options.misses:

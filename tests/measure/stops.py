@@ -29,6 +29,7 @@ from listen.cli.score_sets import wav
 from tests.measure.stats import share
 from tests.measure.stop_scenes import FAMILIES, draw_stop
 from tests.measure.stop_words import Told, cases
+from tests.measure.telling import machine_told, roughly
 
 #: No other list draws from here on: first seed and ranges of each set.
 SETS: dict[str, tuple[int, str]] = {"test": (8_000_000, "held_out"), "tune": (9_000_000, "train")}
@@ -109,13 +110,19 @@ def from_afar(spec: Any) -> Any:
 
 
 def hear_scene(
-    kind: str, name: str, seed: int, split: str, model: str | None, far: bool = False, unknown: bool = False
+    kind: str,
+    name: str,
+    seed: int,
+    split: str,
+    model: str | None,
+    far: bool = False,
+    unknown: bool = False,
+    rough: bool = False,
 ) -> dict[str, Any]:
     """Render and hear one scene: of a stop family (`stop`), its `twin`, a `quiet` family or the `second` generator.
 
-    With `unknown` neither the machine nor the mains is told.
+    With `unknown` neither the machine nor the mains is told, with `rough` the story's moments only roughly.
     """
-    from listen.bench.machine import machine_from, unknown_machine
     from synthetic_audio import draw, render, second
     from synthetic_audio.phone import codec_band_hz
 
@@ -131,9 +138,10 @@ def hear_scene(
     else:
         spec = draw(seed, name, split)
         scene, code = render(from_afar(spec) if far else spec), ""
-    machine = unknown_machine() if unknown else machine_from(scene.machine)
+    machine = machine_told(scene.machine, unknown)
+    story = roughly(scene.story, seed, len(scene.samples) / scene.rate_hz) if rough else scene.story
     report = _hear(
-        wav(scene.samples, scene.rate_hz), f"{name}-{seed}.wav", machine, scene.story, model,
+        wav(scene.samples, scene.rate_hz), f"{name}-{seed}.wav", machine, story, model,
         gauges=_unread(scene.gauges) if kind == "second" else scene.gauges, said=said,
     )  # fmt: skip
     stops = [f.code for f in report.findings if f.level == "stop" and f.event_ids]
@@ -144,7 +152,7 @@ def hear_scene(
         "margin_db": margin_db, "stops": stops,
         "right": code in stops, "level": report.level, "verdict": report.verdict, "because": report.because,
         "model": report.model.sha256[:12], "truth_stops": _on_the_truth(scene, said, machine) if missed and kind == "stop" else None,
-        "story": list(scene.story), "limits": sorted({limit.code for limit in report.quality.limits}),
+        "story": list(story), "limits": sorted({limit.code for limit in report.quality.limits}),
         "truth": [f"{x.sound} {x.onset_s:.1f}-{x.offset_s:.1f} {x.snr_db:.0f} dB" for x in scene.labels],
         "heard": [f"{e.sound} {e.onset_s:.1f}-{e.offset_s:.1f} p={e.probability:.2f}" for e in report.events],
         "findings": [f"{f.code}:{f.level}" for f in report.findings],
@@ -309,6 +317,11 @@ def main() -> None:
         action="store_true",
         help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
     )
+    parser.add_argument(
+        "--roughly-told",
+        action="store_true",
+        help="The story's moments are told early or late, as people tap.",
+    )
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")
@@ -319,7 +332,8 @@ def main() -> None:
     started = time.monotonic()
     results = []
     for result in Parallel(n_jobs=options.jobs, batch_size=4, return_as="generator")(
-        delayed(hear_scene)(*job, options.model, options.far, options.unknown_machine) for job in jobs
+        delayed(hear_scene)(*job, options.model, options.far, options.unknown_machine, options.roughly_told)
+        for job in jobs
     ):
         results.append(result)
         if len(results) % 50 == 0:
