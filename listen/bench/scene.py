@@ -176,6 +176,7 @@ class Scene:
                     for i in recent
                     if _same_run(runs[i], e, gap_s)
                     or self._lost_under(runs[i], e)
+                    or self._strokes_on(runs[i], e)
                     or self._turns_on(runs[i], e)
                 ),
                 None,
@@ -202,6 +203,10 @@ class Scene:
             c.onset_s - _LOST_EDGE_S <= run.offset_s and event.onset_s <= c.offset_s + _LOST_EDGE_S
             for c in self.counted(*LOUDER)
         )
+
+    def _strokes_on(self, run: PumpRun, event: SoundEvent) -> bool:
+        """Tell whether strokes begin before those of a run have ended: a machine has one pump that strokes."""
+        return event.sound == "stroke_train" and self.strokes(run) and event.onset_s <= run.offset_s
 
     def _turns_on(self, run: PumpRun, event: SoundEvent) -> bool:
         """Tell whether a motor that ran for long was lost for a moment only."""

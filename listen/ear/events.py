@@ -182,8 +182,9 @@ def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
     """Whether a jet that begins and ends with a train of clicks, or an arc within one, is the noise of those clicks."""
     trains = [i for i in impulses if i.sound == "click_train"]
     if draft.sound == "arcing":
+        drips = [i for i in impulses if i.sound == "drip"]
         return draft.probability <= GOING_ON_SURE and any(
-            draft.overlap_s(t) > _WITHIN * draft.duration_s for t in trains
+            draft.overlap_s(t) > _WITHIN * draft.duration_s for t in (*trains, *drips)
         )
     return draft.sound in ("hiss", "blast") and any(_together(t, draft) for t in trains)
 

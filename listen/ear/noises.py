@@ -44,6 +44,8 @@ _SHORTEST_S = {
 }
 _LONGEST_BURST_S = 3.0
 _BLAST_RISE_DB, _BLAST_RISE_MS = 10.0, 200.0
+#: The same where the model is sure of a jet.
+_PLAIN_BLAST_RISE_DB = 6.0
 #: Third octave that a jet still fills (common practice: jets are broad), Hz.
 _BLAST_REACHES_HZ = 3000.0
 #: Pauses that one lasting sound may have, s.
@@ -96,6 +98,8 @@ _PLAIN_JET = 0.9
 _FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
 _PLAINER = 0.2
+#: How near to gravel's beginning a jet begins with it, s.
+_BEGINS_WITH_GRAVEL_S = 0.3
 #: What goes on so long behind a release is a jet of its own, if it begins with it, s, or stands so far over the quietest second, dB (estimates).
 _OUTLASTS_S, _BEGINS_WITH_S, _NEW_DB = 5.0, 1.0, 6.0
 _FRAME_MS = CELL_S * 250.0
@@ -473,10 +477,11 @@ def _rejoined(drafts: list[Draft]) -> list[Draft]:
 
 
 def _is_gravels_own(draft: Draft, other: Draft) -> bool:
-    """Whether a jet that is hardly heard lies within gravel that is plain: its own broad noise."""
+    """Whether a jet that is hardly heard lies within gravel that is plain, or begins with one as plain: its own broad noise."""
+    plainer = 0.0 if abs(draft.onset_s - other.onset_s) <= _BEGINS_WITH_GRAVEL_S else _PLAINER
     return (
         other.sound == "gravel"
-        and other.probability >= draft.probability + _PLAINER
+        and other.probability >= draft.probability + plainer
         and draft.overlap_s(other) > 0.8 * draft.duration_s
     )
 
@@ -514,7 +519,8 @@ def _settle(drafts: list[Draft]) -> list[Draft]:
         if draft.sound == "blast" and m["high_hz"] < _BLAST_REACHES_HZ:
             # A jet is broad, through a telephone too; barks, sneezes and shouts are not.
             continue
-        if draft.sound == "blast" and not (sudden and m["level_db"] >= _BLAST_RISE_DB):
+        rises_db = _PLAIN_BLAST_RISE_DB if draft.probability >= _PLAIN_JET else _BLAST_RISE_DB
+        if draft.sound == "blast" and not (sudden and m["level_db"] >= rises_db):
             # What rises slowly or little is a hiss, whatever its colour.
             draft.sound = "hiss"
         out.append(draft)
