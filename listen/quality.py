@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from listen.features.collect import ClipFeatures
+from listen.features.floor import lies_under_noise
 from listen.spectra import FRAME_N, RATE_HZ
 from listen.types import Limit, Quality, SoundEvent
 
@@ -34,11 +35,7 @@ _MASKING = {
     "speech": ("click", "burst"),
 }
 _MASK_ALL_SHARE = 0.7
-#: A clip whose strokes and jets stand less than this over its own floor, where that floor is loud, lies under steady noise
-#: (set on training scenes: in noise 5 dB over the clip 84 of 90, of 200 plain ones 19, nearly all with a jet through the clip; of 160
-#: unscored scenes of the second generator 10).
-_NOISE_HZ, _NOISE_RANGE_DB, _NOISE_DBFS = (800.0, 8000.0), 12.0, -45.0
-#: What it hides: strokes and whatever is noise itself. Hums, pumps and motors have lines, which stand out of it.
+#: What loud, steady noise hides: strokes and whatever is noise itself. Hums, pumps and motors have lines, which stand out of it.
 _IN_NOISE = ("click", "click_train", "thump", "burst", "hiss", "drip", "splutter", "gravel", "rattle", "boil")
 #: What a machine itself may sound like from end to end: then the floor is that sound.
 _LASTING = ("hiss", "blast", "boil", "water_flow", "splutter", "gravel", "arcing")
@@ -217,11 +214,7 @@ def _pumping(features: ClipFeatures) -> list[Limit]:
 
 def _steady_noise(features: ClipFeatures) -> list[Limit]:
     """Nothing stands far out of a loud floor: what is softer would not be heard, so its absence says nothing."""
-    level = features.band_db(*_NOISE_HZ)
-    if not len(level):
-        return []
-    floor, loudest = np.percentile(level, [10, 98])
-    if floor < _NOISE_DBFS or loudest - floor >= _NOISE_RANGE_DB:
+    if not lies_under_noise(features):
         return []
     return [Limit(
         "steady_noise", "Loud, steady noise lies over the whole recording: softer sounds would be lost in it.", _IN_NOISE,

@@ -24,6 +24,8 @@ _LOOK_BACK = 12
 #: What is louder than a machine, and how well the edges of strokes are known beside it, s (estimate).
 LOUDER: tuple[str, ...] = ("speech", "music", "grinder")
 _LOST_EDGE_S = 1.6
+#: How far two trains of strokes that are one may overlap, s (estimate).
+_STROKES_OVERLAP_S = 1.5
 #: How well the edges of a motor are known that nobody switched, s (estimate).
 _MOTOR_EDGE_S = 2.0
 #: What a motor that starts or stops raises at the least where it stands out most, dB (estimate).
@@ -205,8 +207,13 @@ class Scene:
         )
 
     def _strokes_on(self, run: PumpRun, event: SoundEvent) -> bool:
-        """Tell whether strokes begin before those of a run have ended: a machine has one pump that strokes."""
-        return event.sound == "stroke_train" and self.strokes(run) and event.onset_s <= run.offset_s
+        """Tell whether strokes begin just before those of a run end, and go on: something louder covered the beat for a moment."""
+        return (
+            event.sound == "stroke_train"
+            and self.strokes(run)
+            and 0.0 <= run.offset_s - event.onset_s <= _STROKES_OVERLAP_S
+            and event.offset_s > run.offset_s
+        )
 
     def _turns_on(self, run: PumpRun, event: SoundEvent) -> bool:
         """Tell whether a motor that ran for long was lost for a moment only."""

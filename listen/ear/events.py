@@ -11,6 +11,7 @@ from listen.ear.impulses import hear_impulses
 from listen.ear.levels import LevelTracks
 from listen.ear.noises import GOING_ON_SURE, hear_noises
 from listen.ear.tones import PUMPS, hear_tones
+from listen.ear.unnamed import hear_unnamed
 from listen.features.collect import ClipFeatures
 from listen.features.mains import comb_tracks, estimate_mains
 from listen.features.textures import segment_textures
@@ -89,6 +90,7 @@ def listen_for_events(
         and not _inside(i, noises, ("gravel",), ("click_train",))
         and not _deep_inside(i, noises)
     ]  # fmt: skip
+    drafts += hear_unnamed(features, drafts)
     return numbered(drafts, features.duration_s), mains
 
 

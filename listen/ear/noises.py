@@ -98,8 +98,8 @@ _PLAIN_JET = 0.9
 _FOLLOWS_S = 1.2
 #: Gravel that much surer than a jet within it makes the jet's noise itself.
 _PLAINER = 0.2
-#: How near to gravel's beginning a jet begins with it, s.
-_BEGINS_WITH_GRAVEL_S = 0.3
+#: How near to gravel's beginning a jet begins with it, s, and how much surer the gravel is then.
+_BEGINS_WITH_GRAVEL_S, _NEARLY_PLAINER = 0.3, 0.15
 #: What goes on so long behind a release is a jet of its own, if it begins with it, s, or stands so far over the quietest second, dB (estimates).
 _OUTLASTS_S, _BEGINS_WITH_S, _NEW_DB = 5.0, 1.0, 6.0
 _FRAME_MS = CELL_S * 250.0
@@ -477,8 +477,8 @@ def _rejoined(drafts: list[Draft]) -> list[Draft]:
 
 
 def _is_gravels_own(draft: Draft, other: Draft) -> bool:
-    """Whether a jet that is hardly heard lies within gravel that is plain, or begins with one as plain: its own broad noise."""
-    plainer = 0.0 if abs(draft.onset_s - other.onset_s) <= _BEGINS_WITH_GRAVEL_S else _PLAINER
+    """Whether a jet that is hardly heard lies within gravel that is plain, or begins with one nearly so plain: its own broad noise."""
+    plainer = _NEARLY_PLAINER if abs(draft.onset_s - other.onset_s) <= _BEGINS_WITH_GRAVEL_S else _PLAINER
     return (
         other.sound == "gravel"
         and other.probability >= draft.probability + plainer

@@ -202,3 +202,46 @@ def test_a_missing_click_with_a_discharge_that_the_clip_cannot_carry_keeps_the_h
     clicked = say(*(e for e in brew() if e.sound != "burst"), did=BREW_DID, quality=call)
     assert clicked.verdict == "cannot_tell" and codes(clicked) == ["no_burst"]
     assert "missing_click_brew" not in codes(say(*silent, did=BREW_DID, quality=call, machine=MANUAL))
+
+
+@pytest.mark.parametrize("state", ["off_at_wall", "standby"])
+def test_a_loud_noise_without_a_name_while_off_may_be_water(state: str) -> None:
+    """Who records a machine that is off records what it does (common practice)."""
+    noise = ev("other", 0.0, 20.0, p=0.5, **THROUGH)
+    off = say(noise, did=(f"0:00 {state}",), at=20.0)
+    assert (off.verdict, off.level) == ("cannot_tell", "stop") and "not sure" in str(off.say_first)
+    assert say(noise, did=("0:00 idle_hot",), at=20.0).level != "stop"
+
+
+GLASS = "The sight glass is half full."
+
+
+@pytest.mark.parametrize(
+    ("state", "said", "level"),
+    [
+        ("warm_up", "", "stop"),
+        ("cold_start", "", "stop"),
+        ("warm_up", GLASS, "service"),
+        ("idle_hot", "", "watch"),
+    ],
+)
+def test_what_crackles_in_a_warm_up_may_be_a_heater_that_stands_dry(
+    state: str, said: str, level: str
+) -> None:
+    """While it warms up the heater is on, whether it is heard or not (common practice)."""
+    crackle = ev("gravel", 4.0, 18.0)
+    assert say(crackle, did=(f"0:00 {state}",), at=20.0, said=said).level == level
+
+
+def test_strokes_that_begin_before_others_have_ended_are_one_pump() -> None:
+    """A discharge covers the beat for a moment; the pump that goes on behind it is the one that was to stop."""
+    strokes = [
+        ev("stroke_train", 1.8, 8.1, strokes_hz=60.0),
+        ev("stroke_train", 7.4, 26.7, strokes_hz=60.0, open_end=True),
+    ]
+    clicks = [click(1.8), ev("burst", 7.5, 8.3, decay_ms=300.0)]
+    told = say(
+        *clicks, *strokes, machine=VIBRATORY, did=("0:00 idle_hot", "0:01.8 brew_on", "0:07.4 brew_off"), at=26.7,
+        said="I stop the shot and it keeps running.",
+    )  # fmt: skip
+    assert told.level == "stop" and "pump_runs_on" in codes(told)

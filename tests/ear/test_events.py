@@ -228,6 +228,12 @@ def test_what_begins_and_ends_with_chattering_is_its_own_noise(
     assert _of_a_train(Draft(sound, onset_s, offset_s, probability), [train]) is its_own
 
 
+@pytest.mark.parametrize(("probability", "its_own"), [(0.55, True), (0.9, False)])
+def test_an_arc_that_is_hardly_named_where_it_drips_is_the_drops(probability, its_own):
+    drips = Draft("drip", 1.5, 6.5, 0.97)
+    assert _of_a_train(Draft("arcing", 2.0, 4.0, probability), [drips]) is its_own
+
+
 @pytest.mark.parametrize(
     ("motor_s", "click_s", "begins_s"), [(2.0, 2.3, 2.38), (2.0, 2.9, 2.0), (2.0, 1.8, 2.0), (2.0, 4.9, 2.0)]
 )

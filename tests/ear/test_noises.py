@@ -245,3 +245,19 @@ def test_what_the_model_is_sure_of_is_not_lost_to_a_step_beside_it():
     draft = _bounded("arcing", levels, segments, p, first, stop)
     assert draft is not None and 3.3 < draft.onset_s < 3.8 and draft.duration_s >= 0.5
     assert _bounded("arcing", levels, segments, p / 2, first, stop) is None
+
+
+@pytest.mark.parametrize(
+    ("p", "level_db", "word"),
+    [(0.97, 8.0, "blast"), (0.97, 4.0, "hiss"), (0.7, 8.0, "hiss"), (0.7, 12.0, "blast")],
+)
+def test_a_jet_that_the_model_is_sure_of_is_a_blast_from_less(p, level_db, word):
+    jet = Draft("blast", 2.0, 11.0, p, {"level_db": level_db, "rise_ms": 48.0, "high_hz": 12_000.0})
+    assert [d.sound for d in _settle([jet])] == [word]
+
+
+@pytest.mark.parametrize(("onset_s", "p", "kept"), [(5.1, 0.69, False), (5.1, 0.95, True), (7.0, 0.8, True)])
+def test_a_jet_that_begins_with_gravel_as_plain_is_the_gravels_own(onset_s, p, kept):
+    gravel = Draft("gravel", 5.0, 19.5, 0.88, {"level_db": 18.0})
+    jet = Draft("hiss", onset_s, 11.3, p, {"level_db": 26.0, "rise_ms": 48.0})
+    assert (jet in _settle([gravel, jet])) is kept

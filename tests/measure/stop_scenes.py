@@ -393,7 +393,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         _blast_after_steaming, (17, 24),
     ),
     StopFamily("blast_untold", "blast", ("jet that no given state explains", "very loud hiss, no story"), _blast_untold, (14, 22), "normal_warm_up", told=False),
-    StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven",), _boiler_crackle, (12, 24), weight=1.4),
+    StopFamily("boiler_crackle", "boiler_crackle", ("crackle over boiling with no pump, level not proven", "crackle in a given warm-up with no pump, level not proven"), _boiler_crackle, (12, 24), weight=1.4),
     StopFamily(
         "element_bang", "element_failed", ("loud bang in a given warm-up",), _element_bang, (12, 20), "no_burst",
         least_db=25.0,
@@ -437,7 +437,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "pump_runs_on_told", "pump_runs_on", ("pump runs on and water with it, as told", "hum of the brew goes on, and that it keeps running is told"), _pump_runs_on_told, (22, 30), "no_burst",
     ),
     StopFamily(
-        "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
+        "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby", "loud steady noise without a name in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
     ),
 )  # fmt: skip
 
