@@ -25,7 +25,7 @@ _LOOK_BACK = 12
 LOUDER: tuple[str, ...] = ("speech", "music", "grinder")
 _LOST_EDGE_S = 1.6
 #: How far two trains of strokes that are one may overlap, s (estimate).
-_STROKES_OVERLAP_S = 1.5
+_STROKES_OVERLAP_S = 3.0
 #: How well the edges of a motor are known that nobody switched, s (estimate).
 _MOTOR_EDGE_S = 2.0
 #: What a motor that starts or stops raises at the least where it stands out most, dB (estimate).
