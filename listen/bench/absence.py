@@ -293,7 +293,7 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
             unproven
             and not _drowned(scene, run)
             and (bool(over_db) or not jets)
-            and (all(db < settings.perhaps_after_db for db in over_db) or _nothing_lasts(scene, ended))
+            and all(db < settings.perhaps_after_db for db in over_db)
         )
         blocked = () if jets else (("burst", *window),)
         return Answer("yes" if warns else "cannot_tell", (hidden,), ids, blocked)
@@ -302,12 +302,6 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         f"{clock(end)} ({'what is heard there is softer than one' if soft else 'the clip carries one'})"
     )
     return Answer("yes", (say,), ids)
-
-
-def _nothing_lasts(scene: Scene, ended: list[SoundEvent]) -> bool:
-    """Tell whether nothing lasts behind a pump that stopped, though something stands over it for a moment: its valve, a knock."""
-    behind_db = [e.measures.get("behind_db", float("inf")) for e in ended]
-    return bool(behind_db) and all(db < scene.knowledge.settings.behind_db for db in behind_db)
 
 
 def _ended(scene: Scene, ids: tuple[str, ...], by_s: float) -> list[SoundEvent]:

@@ -46,18 +46,9 @@ def test_a_discharge_is_missing_only_where_nothing_like_one_is_heard(measures, v
     assert (said.verdict, said.level) == (verdict, level)
 
 
-@pytest.mark.parametrize(
-    ("after", "level"),
-    [
-        ({"after_db": 4.0}, "stop"),
-        ({"after_db": 14.0}, "watch"),
-        ({"after_db": 14.0, "behind_db": 8.0}, "watch"),
-        # The valve itself stands so far out for a moment, and then nothing does.
-        ({"after_db": 14.0, "behind_db": 2.0}, "stop"),
-    ],
-)
-def test_a_clip_that_may_hide_a_discharge_warns_unless_something_like_one_is_heard(after, level) -> None:
-    plain = {"level_db": 12.0, "stands_db": 12.0, **after}
+@pytest.mark.parametrize(("after_db", "level"), [(4.0, "stop"), (14.0, "watch")])
+def test_a_clip_that_may_hide_a_discharge_warns_unless_something_like_one_is_heard(after_db, level) -> None:
+    plain = {"level_db": 12.0, "stands_db": 12.0, "after_db": after_db}
     said = say(*without_discharge(**plain), did=BREW_DID, quality=NOISY)
     assert (said.verdict, said.level) == ("cannot_tell", level)
 
