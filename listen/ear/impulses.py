@@ -50,7 +50,7 @@ _PLAINLY_BANG, _FAINTER_DB = 2.0, 5.0
 #: A loud knock is a bang, which can call for a stop, where that is at least this much as likely as a thump.
 _BANG_SHARE = 0.5
 #: The same for one that stands as high as can be told, dB.
-_LOUDEST_SHARE, _LOUDEST_DB = 0.3, 38.0
+_LOUDEST_SHARE, _LOUDEST_DB = 0.35, 38.0
 #: What falls this far within 25 and within 100 ms is over at once: however loud, no knock, whose body rings on.
 #: Unless the model is that sure of a bang, and takes a click to be no likelier than this.
 _SURE_BANG, _NO_LOUD_CLICK = 0.75, 0.35
