@@ -19,7 +19,7 @@ from joblib import Parallel, delayed
 
 from listen.cli.score_sets import wav
 from tests.measure.stats import share
-from tests.measure.telling import machine_told, roughly
+from tests.measure.telling import add_options, machine_told, roughly
 
 #: No other list draws from here on.
 FIRST_SEED = 2_000_000
@@ -81,16 +81,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40, help="Scenes of each family.")
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument(
-        "--unknown-machine",
-        action="store_true",
-        help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
-    )
-    parser.add_argument(
-        "--roughly-told",
-        action="store_true",
-        help="The story's moments are told early or late, as people tap.",
-    )
+    add_options(parser)
     parser.add_argument("--misses", action="store_true", help="Print what was heard in each wrong one.")
     parser.add_argument("--json", type=Path, help="Write every result here.")
     options = parser.parse_args()

@@ -29,7 +29,7 @@ from listen.cli.score_sets import wav
 from tests.measure.stats import share
 from tests.measure.stop_scenes import FAMILIES, draw_stop
 from tests.measure.stop_words import Told, cases
-from tests.measure.telling import machine_told, roughly
+from tests.measure.telling import add_options, machine_told, roughly
 
 #: No other list draws from here on: first seed and ranges of each set.
 SETS: dict[str, tuple[int, str]] = {"test": (8_000_000, "held_out"), "tune": (9_000_000, "train")}
@@ -312,16 +312,7 @@ def main() -> None:
         action="store_true",
         help="Heard from afar, in rooms that ring on (not the second generator).",
     )
-    parser.add_argument(
-        "--unknown-machine",
-        action="store_true",
-        help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
-    )
-    parser.add_argument(
-        "--roughly-told",
-        action="store_true",
-        help="The story's moments are told early or late, as people tap.",
-    )
+    add_options(parser)
     parser.add_argument("--only", action="append", default=[], metavar="FAMILY")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--model")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +12,20 @@ import numpy as np
 EARLY_S, LATE_S = 0.8, 1.4
 #: No mark lies nearer to an end of the clip, s.
 _EDGE_S = 0.05
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Let a measure be taken as people tell: both ways may be chosen."""
+    parser.add_argument(
+        "--unknown-machine",
+        action="store_true",
+        help="Nothing is told of the machine, nor of the mains, as with most clips of customers.",
+    )
+    parser.add_argument(
+        "--roughly-told",
+        action="store_true",
+        help="The story's moments are told early or late, as people tap.",
+    )
 
 
 def machine_told(profile: Any, unknown: bool) -> Any:
