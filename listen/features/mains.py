@@ -19,9 +19,9 @@ import numpy as np
 from listen.features.lines import LineTable
 from listen.types import Mains
 
-#: Public supply stays within ±1 % for 99.5 % of a year (EN 50160, as summarised in two manuals), and large grids within ±0.2 Hz
-#: (from memory). Motors slip by 0.6 % and more: what strays further than this is taken for one.
-TOLERANCE = 0.005
+#: Public supply stays within ±1 % for 99.5 % of a year (EN 50160, as summarised in two manuals). Motors slip by 0.6 % and more:
+#: what strays further than the second of these is the mains only where it owns most of the lines.
+TOLERANCE, _NEAR = 0.01, 0.005
 _STEP = 0.0002
 _HIGHEST_K = 24
 #: A rich comb (4 multiples and more that stay) decides at a small share of the lines; two lines must own most of them
@@ -111,8 +111,9 @@ def weigh_mains(table: LineTable) -> MainsEvidence:
         # 300, 600 … Hz belong to both systems and decide nothing.
         other = 60 if nominal == 50 else 50
         own = [n for n in held if abs(n * nominal / other - round(n * nominal / other)) > 1e-6]
-        # A comb that the fit follows out of the tolerance is not the mains.
-        is_mains = bool(own) and abs(fitted / nominal - 1.0) <= TOLERANCE
+        # A comb that the fit follows out of the tolerance is not the mains, nor one that strays, among others, as a motor does.
+        off = abs(fitted / nominal - 1.0)
+        is_mains = bool(own) and (off <= _NEAR or (off <= TOLERANCE and share >= _POOR_SHARE))
         best[nominal] = (share if is_mains else 0.0, fitted, len(held))
     nominal = max(best, key=lambda n: best[n][0])
     share, fitted, harmonics = best[nominal]
