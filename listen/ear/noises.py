@@ -319,12 +319,9 @@ def _bounded(
     onset, offset = start_s, end_s
     if len(tracks) > 8:
         early, late = _WITHIN_S.get(sound, (-SEGMENT_HOP_S, margin))
-        latest_s = start_s + late
-        if sound == "blast":
-            # A jet breaks out where the model becomes sure of it; what it was taken for before that is the heating's noise.
-            latest_s += (
-                float(segments.starts_s[first + int(np.argmax(p[first:stop] >= _PLAIN_JET))]) - start_s
-            )
+        # A jet breaks out where the model becomes sure of it; what it was taken for before that is the heating's noise.
+        sure_from = first + int(np.argmax(p[first:stop] >= _PLAIN_JET)) if sound == "blast" else first
+        latest_s = float(segments.starts_s[sure_from]) + late
         at, height = step_times(
             tracks, max(0.0, start_s + early), min(latest_s, max(end_s, start_s + early)), rising=True
         )
