@@ -25,6 +25,8 @@ Placed = tuple[str, float, float]
 _FADE_S = 0.25
 #: Level of recordings at the microphone, dB below full scale: behind a machine, and alone.
 _BEHIND_DB, _ALONE_DB = (-54.0, -28.0), (-42.0, -14.0)
+#: Scenes that call for a stop are long when they may last longer than this.
+_LONG_S = 60.0
 #: A bent colour is a smooth curve over frequency with this deviation.
 _BEND_DB = 4.0
 #: Rooms that ring on, and how far away the phone is there: beyond those of the held-out scenes, which lie between
@@ -34,19 +36,38 @@ _FAR_RT60_S, _FAR_M = (0.8, 1.2), (1.3, 2.2)
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty); heard from `far`."""
+    """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty); heard from `far`.
+
+    `stop` names a family of scenes that call for a stop by their sound; with `twin` the sound belongs there.
+    """
 
     seed: int
     family: str = ""
     sound: str = ""
     recordings: tuple[Recording, ...] = ()
     far: bool = False
+    stop: str = ""
+    twin: bool = False
 
 
 def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording] = ()) -> list[Job]:
     """List every training clip of a recipe."""
     jobs = _near(recipe, families, recordings)
-    return jobs + _afar(jobs, recipe)
+    jobs += _afar(jobs, recipe)
+    return jobs + _stops(recipe, recipe.seed * 1000 + len(jobs))
+
+
+def _stops(recipe: Recipe, first_seed: int) -> list[Job]:
+    """Scenes that call for a stop by their sound, and half as many twins; long ones are fewer."""
+    from synthetic_audio.stop_scenes import FAMILIES
+
+    jobs: list[Job] = []
+    for family in FAMILIES:
+        long = family.length_s[1] > _LONG_S
+        count = (recipe.stop_long_scenes if long else recipe.stop_scenes) if recipe.stop_scenes else 0
+        jobs += [Job(0, stop=family.name) for _ in range(count)]
+        jobs += [Job(0, stop=family.name, twin=True) for _ in range(count // 2)]
+    return [replace(job, seed=first_seed + n) for n, job in enumerate(jobs)]
 
 
 def _afar(near: Sequence[Job], recipe: Recipe) -> list[Job]:
@@ -85,10 +106,15 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     from synthetic_audio import Spec, draw, draw_sound, render, sprinkle
     from synthetic_audio.draw import draw_phone
     from synthetic_audio.machines import draw_physics
+    from synthetic_audio.stop_scenes import FAMILIES as STOP_FAMILIES
+    from synthetic_audio.stop_scenes import draw_stop
 
     rng = np.random.default_rng([recipe.seed, job.seed])
-    if job.sound:
-        spec: Spec = draw_sound(job.seed, job.sound, split="train")
+    if job.stop:
+        family = next(f for f in STOP_FAMILIES if f.name == job.stop)
+        spec: Spec = draw_stop(family, job.seed, not job.twin, "train")[0]
+    elif job.sound:
+        spec = draw_sound(job.seed, job.sound, split="train")
     elif job.family:
         spec = draw(job.seed, family=job.family, split="train", background="none" if job.recordings else None)
     else:
@@ -114,7 +140,9 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     ]
     spans += [Span(word, onset, offset, unsure=True) for word, onset, offset in unsure]
     # Clips of one recording stay together when the model is calibrated.
-    group = job.seed if job.family or job.sound else zlib.crc32(job.recordings[0].path.name.encode())
+    group = (
+        job.seed if job.family or job.sound or job.stop else zlib.crc32(job.recordings[0].path.name.encode())
+    )
     return LabelledClip(samples, scene.rate_hz, spans, group)
 
 

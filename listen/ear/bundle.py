@@ -27,8 +27,8 @@ from listen.types import ModelInfo
 from listen.vocabulary import SOUNDS
 
 FORMAT = "listen-model/1"
-_LARGEST_FILE = 8_000_000
-_LARGEST_ARRAY = 2_000_000
+_LARGEST_FILE = 16_000_000
+_LARGEST_ARRAY = 6_000_000
 #: What numpy and zipfile raise on a damaged, encrypted or oddly packed archive.
 # numpy parses a damaged array header as Python text before it refuses it.
 _UNREADABLE = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,10 +15,13 @@ from listen.learn.labelled import Rows
 from listen.learn.recipe import HeadRecipe
 
 _FOLDS = 3
+#: Learning rates one after the other, and each one's share of the passes: large steps find the way, small ones settle.
+_STAGES = ((2e-3, 0.46), (5e-4, 0.31), (1e-4, 0.23))
+_BATCH_ROWS = 256
 
 
 def fit_network(rows: Rows, recipe: HeadRecipe, seed: int) -> tuple[Any, np.ndarray, np.ndarray]:
-    """Train a small network on standardised rows.
+    """Train a small network on standardised rows, with learning rates that fall (`_STAGES`).
 
     Returns
     -------
@@ -29,23 +33,31 @@ def fit_network(rows: Rows, recipe: HeadRecipe, seed: int) -> tuple[Any, np.ndar
 
     x = rows.x.astype(np.float64)
     mean, scale = x.mean(axis=0), np.maximum(x.std(axis=0), 1e-3)
+    # Single precision halves the time and changes nothing that is heard.
+    x = ((x - mean) / scale).astype(np.float32)
     network = MLPClassifier(
-        hidden_layer_sizes=recipe.hidden, alpha=recipe.alpha, max_iter=recipe.epochs, batch_size=min(256, len(x)),
-        learning_rate_init=2e-3, random_state=seed,
+        hidden_layer_sizes=recipe.hidden, alpha=recipe.alpha, batch_size=min(_BATCH_ROWS, len(x)), random_state=seed,
+        warm_start=True,
     )  # fmt: skip
     with warnings.catch_warnings():
         # The number of passes is part of the recipe.
         warnings.simplefilter("ignore", ConvergenceWarning)
-        network.fit((x - mean) / scale, rows.y)
+        for rate, share in _STAGES:
+            network.set_params(learning_rate_init=rate, max_iter=max(1, round(share * recipe.epochs)))
+            network.fit(x, rows.y)
     return network, mean, scale
 
 
 def mean_of(heads: Sequence[Head]) -> Head:
-    """One head whose logits are the mean of those of equal heads (uncalibrated): their layers side by side."""
+    """One head whose logits are the mean of those of several (uncalibrated): their layers side by side.
+
+    They are given the same measures and name the same words; they may differ in their layers.
+    """
     first = heads[0]
     if len(heads) == 1:
         return first
-    last = len(first.weights) - 1
+    last = max(len(h.weights) for h in heads) - 1
+    heads = [_deepened(h, last) for h in heads]
     weights, biases = [], []
     for layer in range(last + 1):
         parts = [h.weights[layer] for h in heads]
@@ -57,6 +69,16 @@ def mean_of(heads: Sequence[Head]) -> Head:
         biases.append(np.concatenate([h.biases[layer] for h in heads]))
     return Head(
         first.labels, first.mean, first.scale, tuple(weights), tuple(biases), first.slope, first.offset
+    )
+
+
+def _deepened(head: Head, last: int) -> Head:
+    """The same head with more layers: what has passed a ReLU passes another one, behind the identity, unchanged."""
+    missing, width = last + 1 - len(head.weights), len(head.weights[-1])
+    return replace(
+        head,
+        weights=(*head.weights[:-1], *[np.eye(width)] * missing, head.weights[-1]),
+        biases=(*head.biases[:-1], *[np.zeros(width)] * missing, head.biases[-1]),
     )
 
 

@@ -9,8 +9,8 @@ from listen.bench.machine import machine_from
 from listen.types import Mains, SoundEvent, StoryMark
 from synthetic_audio.render import stem_name
 from synthetic_audio.spec import Spec
+from synthetic_audio.stop_scenes import FAMILIES, StopFamily, draw_stop
 from tests.bench_judgement.scenes import GOOD
-from tests.measure.stop_scenes import FAMILIES, StopFamily, draw_stop
 from tests.measure.stop_words import SENTENCES, Told, cases
 
 #: Facts that take a sound to be there or not; a stop pattern without one rests on words or gauges.

@@ -323,16 +323,16 @@ def test_larger_than_stated(folder):
 
 def test_larger_than_any_model_may_be(folder):
     arrays = arrays_in(folder)
-    arrays["onsets.b0"] = np.zeros(2_500_000)
+    arrays["onsets.b0"] = np.zeros(6_500_000)
     out = io.BytesIO()
     np.savez_compressed(out, **arrays)
-    stated = manifest_of(folder)["arrays"] | {"onsets.b0": [2_500_000]}
+    stated = manifest_of(folder)["arrays"] | {"onsets.b0": [6_500_000]}
     resign(folder, arrays=out.getvalue(), arrays_stated=stated)
     with pytest.raises(ModelBundleError, match="larger than stated"):
         load_bundle(folder)
 
 
-@pytest.mark.parametrize("file, size", [("manifest.json", 1_000_001), ("arrays.npz", 8_000_001)])
+@pytest.mark.parametrize("file, size", [("manifest.json", 1_000_001), ("arrays.npz", 16_000_001)])
 def test_files_that_are_too_large(folder, file, size):
     with (folder / file).open("ab") as handle:
         handle.write(b" " * size)

@@ -14,6 +14,7 @@ from listen.learn.labelled import Rows, Span, _texture_targets
 from listen.learn.recipe import HeadRecipe, load_recipe
 from listen.learn.recordings import Listing, RecordingsRecipe, audible_spans, read_recordings
 from listen.resources import shipped
+from synthetic_audio.stop_scenes import FAMILIES
 from tests.support.signals import RATE_HZ, noise
 
 RECIPE = RecordingsRecipe(
@@ -85,6 +86,17 @@ def test_the_plan_never_draws_a_seed_twice(folder):
     assert "no real machine has been heard yet" in trained_on(jobs, ())
 
 
+def test_scenes_that_call_for_a_stop_are_learnt_with_half_as_many_twins():
+    recipe = replace(load_recipe(shipped("models") / "recipe.toml"), stop_scenes=4, stop_long_scenes=2)
+    jobs = [job for job in plan(recipe, ("normal_brew",)) if job.stop]
+    counts = {(f.name, twin): sum(job.stop == f.name and job.twin is twin for job in jobs) for f in FAMILIES for twin in (False, True)}  # fmt: skip
+    assert counts["arcing", False] == 4 and counts["arcing", True] == 2
+    assert counts["first_fill", False] == 2 and counts["first_fill", True] == 1 and min(counts.values()) >= 1
+    assert not [job for job in plan(replace(recipe, stop_scenes=0), ("normal_brew",)) if job.stop]
+    clip = clip_of(next(job for job in jobs if job.stop == "arcing"), replace(recipe, sprinkled_share=0.0))
+    assert "arcing" in {span.sound for span in clip.spans}
+
+
 def test_a_recording_is_heard_alone_and_behind_a_machine(folder):
     # Nothing strewn over: what is heard is the recording's.
     recipe = replace(load_recipe(shipped("models") / "recipe.toml"), sprinkled_share=0.0)
@@ -132,3 +144,17 @@ def test_the_mean_of_networks_is_one_head_with_their_mean_logits(hidden):
     together = fit_head(rows, recipe, 5, members=3)
     np.testing.assert_allclose(together.logits(x), np.mean([p.logits(x) for p in parts], axis=0), atol=1e-9)
     assert mean_of(parts[:1]) is parts[0]
+
+
+def test_the_mean_of_a_flat_and_a_deep_network_is_one_head_with_their_mean_logits():
+    rng = np.random.default_rng(4)
+    x = rng.normal(size=(300, 6)).astype(np.float32)
+    rows = Rows(x, (x[:, :2] > 0.3).astype(np.int8), np.arange(300))
+    flat, deep = (
+        fit_head(rows, HeadRecipe(("hiss", "boil"), hidden, 0.01, 3, least_snr_db=0.0), 5)
+        for hidden in ((5,), (6, 4))
+    )
+    # Rows are standardised the same way: both saw the same ones.
+    np.testing.assert_allclose(
+        mean_of([flat, deep]).logits(x), (flat.logits(x) + deep.logits(x)) / 2, atol=1e-9
+    )

@@ -26,8 +26,8 @@ import numpy as np
 from joblib import Parallel, delayed
 
 from listen.cli.score_sets import wav
+from synthetic_audio.stop_scenes import FAMILIES, draw_stop
 from tests.measure.stats import share
-from tests.measure.stop_scenes import FAMILIES, draw_stop
 from tests.measure.stop_words import Told, cases
 from tests.measure.telling import add_options, machine_told, roughly
 
