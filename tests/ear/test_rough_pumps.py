@@ -47,7 +47,7 @@ def test_a_little_of_the_word_on_a_ragged_pump_is_gravel():
 
 @pytest.mark.parametrize(
     ("crackles", "gravel", "clatter"),
-    [(False, 0.1, 0.0), (True, 0.03, 0.0), (True, 0.1, 0.3)],
+    [(False, 0.1, 0.0), (True, 0.01, 0.0), (True, 0.1, 0.3)],
 )
 def test_neither_sign_alone_is_gravel_nor_what_is_likelier_something_else(crackles, gravel, clatter):
     assert heard(crackles, gravel, clatter) == []
