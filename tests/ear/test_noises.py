@@ -191,6 +191,15 @@ def test_a_word_that_nothing_else_is_given_counts_from_less(sound, early):
     assert [d.sound for d in drafts if d.probability >= 0.5] == ([sound] if early else [])
 
 
+@pytest.mark.parametrize(("around_rms", "counts"), [(0.0011, True), (0.05, False)])
+def test_what_tells_early_and_lies_far_under_its_surroundings_is_a_trifle(around_rms, counts):
+    """A quarter of a word for arcs where the treble is not up: a drip behind a pump that was far louder."""
+    around = noise(DURATION_S, around_rms, 2)
+    samples = noise(DURATION_S, 0.001, 1) + around - within(around, 5.0, 8.0)
+    drafts = heard(samples, arcing=("rise_5k_8k_db", -1.1, -1.0))
+    assert bool([d for d in drafts if d.sound == "arcing"]) is counts
+
+
 @pytest.mark.parametrize(
     ("p", "other", "n", "heard"),
     [
