@@ -44,7 +44,7 @@ def draw_phone(rng: np.random.Generator, physics: dict[str, float]) -> dict[str,
 def check_seed(seed: int, split: str) -> None:
     """Raise ValueError unless seed and split can be drawn from."""
     if split not in SPLITS:
-        raise ValueError(f"Unknown split {split!r}: use 'train' or 'held_out'.")
+        raise ValueError(f"Unknown split {split!r}: use {', '.join(map(repr, SPLITS))}.")
     if seed < 0:
         raise ValueError(f"The seed must not be negative, got {seed}.")
 
@@ -67,7 +67,7 @@ def draw(
     family : str, optional
         One of :data:`FAMILIES`; drawn if None.
     split : str
-        `train` or `held_out`; their parameter ranges do not touch.
+        `train`, `held_out` or `outer`; their parameter ranges do not touch.
     duration_s : float, optional
         Length; drawn from the family's natural lengths if None.
     background : str, optional

@@ -19,7 +19,7 @@ def generator(seed: int, split: str, *path: str | int) -> np.random.Generator:
     seed : int
         Not negative.
     split : str
-        Name of the split (`train`, `held_out`).
+        Name of the split (`train`, `held_out`, `outer`).
     *path : str or int
         What the numbers are for, such as ``("event", 3)``.
 

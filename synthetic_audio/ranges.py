@@ -1,4 +1,4 @@
-"""Ranges of the two splits, read from `ranges.toml`, and drawing from them."""
+"""Ranges of the splits, read from `ranges.toml`, and drawing from them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-SPLITS: tuple[str, ...] = ("train", "held_out")
+SPLITS: tuple[str, ...] = ("train", "held_out", "outer")
 
 
 @cache
@@ -25,7 +25,7 @@ def pick(rng: np.random.Generator, split: str, name: str) -> float:
     ----------
     rng : np.random.Generator
     split : str
-        `train` or `held_out`.
+        `train`, `held_out` or `outer`.
     name : str
         Key of `ranges.toml`.
     """

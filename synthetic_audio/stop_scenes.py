@@ -452,7 +452,7 @@ def draw_stop(family: StopFamily, seed: int, wrong: bool, split: str) -> tuple[S
     wrong : bool
         False draws the twin.
     split : str
-        Ranges to draw machine, room and phone from: `train` or `held_out`.
+        Ranges to draw machine, room and phone from: `train`, `held_out` or `outer`.
 
     Returns
     -------

@@ -39,6 +39,7 @@ class Job:
     """One training clip: a family's scene, a `sound` alone, or `recordings` (alone if `family` is empty); heard from `far`.
 
     `stop` names a family of scenes that call for a stop by their sound; with `twin` the sound belongs there.
+    `outer` draws machine, room and phone from ranges that lie further out than those of the scored scenes.
     """
 
     seed: int
@@ -48,17 +49,19 @@ class Job:
     far: bool = False
     stop: str = ""
     twin: bool = False
+    outer: bool = False
 
 
 def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording] = ()) -> list[Job]:
     """List every training clip of a recipe."""
     jobs = _near(recipe, families, recordings)
     jobs += _afar(jobs, recipe)
-    return jobs + _stops(recipe, recipe.seed * 1000 + len(jobs))
+    jobs += _stops(recipe, recipe.seed * 1000 + len(jobs))
+    return jobs + _further_out(jobs, recipe)
 
 
 def _stops(recipe: Recipe, first_seed: int) -> list[Job]:
-    """Scenes that call for a stop by their sound, and half as many twins; long ones are fewer."""
+    """Scenes that call for a stop by their sound, and as many twins; long ones are fewer."""
     from synthetic_audio.stop_scenes import FAMILIES
 
     jobs: list[Job] = []
@@ -66,7 +69,7 @@ def _stops(recipe: Recipe, first_seed: int) -> list[Job]:
         long = family.length_s[1] > _LONG_S
         count = (recipe.stop_long_scenes if long else recipe.stop_scenes) if recipe.stop_scenes else 0
         jobs += [Job(0, stop=family.name) for _ in range(count)]
-        jobs += [Job(0, stop=family.name, twin=True) for _ in range(count // 2)]
+        jobs += [Job(0, stop=family.name, twin=True) for _ in range(count)]
     return [replace(job, seed=first_seed + n) for n, job in enumerate(jobs)]
 
 
@@ -76,6 +79,14 @@ def _afar(near: Sequence[Job], recipe: Recipe) -> list[Job]:
     count = round(recipe.far_share * len(placed))
     seed = recipe.seed * 1000 + len(near)
     return [replace(placed[n * len(placed) // count], seed=seed + n, far=True) for n in range(count)]
+
+
+def _further_out(jobs: Sequence[Job], recipe: Recipe) -> list[Job]:
+    """Jobs like some of the others with seeds of their own, of machines further out than any that are scored."""
+    like = [job for job in jobs if (job.family or job.sound or job.stop) and not job.far and not job.recordings]
+    count = round(recipe.outer_share * len(like))
+    seed = recipe.seed * 1000 + len(jobs)
+    return [replace(like[n * len(like) // count], seed=seed + n, outer=True) for n in range(count)]
 
 
 def _near(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording]) -> list[Job]:
@@ -110,13 +121,14 @@ def clip_of(job: Job, recipe: Recipe) -> LabelledClip:
     from synthetic_audio.stop_scenes import draw_stop
 
     rng = np.random.default_rng([recipe.seed, job.seed])
+    split = "outer" if job.outer else "train"
     if job.stop:
         family = next(f for f in STOP_FAMILIES if f.name == job.stop)
-        spec: Spec = draw_stop(family, job.seed, not job.twin, "train")[0]
+        spec: Spec = draw_stop(family, job.seed, not job.twin, split)[0]
     elif job.sound:
-        spec = draw_sound(job.seed, job.sound, split="train")
+        spec = draw_sound(job.seed, job.sound, split=split)
     elif job.family:
-        spec = draw(job.seed, family=job.family, split="train", background="none" if job.recordings else None)
+        spec = draw(job.seed, family=job.family, split=split, background="none" if job.recordings else None)
     else:
         spec = draw(job.seed, family="no_machine", split="train", background="none")
         spec = replace(spec, events=(), phone=draw_phone(rng, draw_physics(rng, "train")))

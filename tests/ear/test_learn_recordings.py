@@ -77,24 +77,37 @@ def test_the_plan_never_draws_a_seed_twice(folder):
     assert len({job.seed for job in jobs}) == len(jobs)
     alone = [job for job in jobs if job.recordings and not job.family]
     assert len(alone) == 3 * recipe.recordings.alone and all(len(job.recordings) == 1 for job in alone)
-    near, far = ([job for job in jobs if job.far is away] for away in (False, True))
+    outer = [job for job in jobs if job.outer]
+    near, far = ([job for job in jobs if job.far is away and not job.outer] for away in (False, True))
     assert sum(bool(job.recordings and job.family) for job in near) == recipe.recordings.mixed
     # Those heard from afar are like the others, of which some hold no machine's room: recordings alone.
     assert len(far) == round(recipe.far_share * sum(bool(job.family or job.sound) for job in near))
     assert {job.family for job in far} >= {"normal_brew", "no_machine"} and any(job.sound for job in far)
+    placed = [job for job in near if not job.recordings]
+    assert len(outer) == round(recipe.outer_share * len(placed)) and any(job.stop for job in outer)
+    assert not any(job.far or job.recordings for job in outer)
     assert not any(job.recordings for job in plan(recipe, ("normal_brew",)))
     assert "no real machine has been heard yet" in trained_on(jobs, ())
 
 
-def test_scenes_that_call_for_a_stop_are_learnt_with_half_as_many_twins():
-    recipe = replace(load_recipe(shipped("models") / "recipe.toml"), stop_scenes=4, stop_long_scenes=2)
+def test_scenes_that_call_for_a_stop_are_learnt_with_as_many_twins():
+    recipe = replace(
+        load_recipe(shipped("models") / "recipe.toml"), stop_scenes=4, stop_long_scenes=2, outer_share=0.0
+    )
     jobs = [job for job in plan(recipe, ("normal_brew",)) if job.stop]
     counts = {(f.name, twin): sum(job.stop == f.name and job.twin is twin for job in jobs) for f in FAMILIES for twin in (False, True)}  # fmt: skip
-    assert counts["arcing", False] == 4 and counts["arcing", True] == 2
-    assert counts["first_fill", False] == 2 and counts["first_fill", True] == 1 and min(counts.values()) >= 1
+    assert counts["arcing", False] == 4 and counts["arcing", True] == 4
+    assert counts["first_fill", False] == 2 and counts["first_fill", True] == 2 and min(counts.values()) >= 1
     assert not [job for job in plan(replace(recipe, stop_scenes=0), ("normal_brew",)) if job.stop]
     clip = clip_of(next(job for job in jobs if job.stop == "arcing"), replace(recipe, sprinkled_share=0.0))
     assert "arcing" in {span.sound for span in clip.spans}
+
+
+def test_machines_further_out_are_drawn_from_ranges_of_their_own():
+    recipe = replace(load_recipe(shipped("models") / "recipe.toml"), sprinkled_share=0.0, bent_share=0.0)
+    job = next(job for job in plan(recipe, ("normal_brew",)) if job.outer and job.family == "normal_brew")
+    near = clip_of(replace(job, outer=False), recipe)
+    assert not np.array_equal(clip_of(job, recipe).samples[: near.rate_hz], near.samples[: near.rate_hz])
 
 
 def test_a_recording_is_heard_alone_and_behind_a_machine(folder):
