@@ -61,7 +61,7 @@ def plan(recipe: Recipe, families: Sequence[str], recordings: Sequence[Recording
 
 
 def _stops(recipe: Recipe, first_seed: int) -> list[Job]:
-    """Scenes that call for a stop by their sound, and as many twins; long ones are fewer."""
+    """Scenes that call for a stop by their sound, and a share of twins; long ones are fewer."""
     from synthetic_audio.stop_scenes import FAMILIES
 
     jobs: list[Job] = []
@@ -69,7 +69,7 @@ def _stops(recipe: Recipe, first_seed: int) -> list[Job]:
         long = family.length_s[1] > _LONG_S
         count = (recipe.stop_long_scenes if long else recipe.stop_scenes) if recipe.stop_scenes else 0
         jobs += [Job(0, stop=family.name) for _ in range(count)]
-        jobs += [Job(0, stop=family.name, twin=True) for _ in range(count)]
+        jobs += [Job(0, stop=family.name, twin=True) for _ in range(round(recipe.stop_twin_share * count))]
     return [replace(job, seed=first_seed + n) for n, job in enumerate(jobs)]
 
 
@@ -83,7 +83,9 @@ def _afar(near: Sequence[Job], recipe: Recipe) -> list[Job]:
 
 def _further_out(jobs: Sequence[Job], recipe: Recipe) -> list[Job]:
     """Jobs like some of the others with seeds of their own, of machines further out than any that are scored."""
-    like = [job for job in jobs if (job.family or job.sound or job.stop) and not job.far and not job.recordings]
+    like = [
+        job for job in jobs if (job.family or job.sound or job.stop) and not job.far and not job.recordings
+    ]
     count = round(recipe.outer_share * len(like))
     seed = recipe.seed * 1000 + len(jobs)
     return [replace(like[n * len(like) // count], seed=seed + n, outer=True) for n in range(count)]

@@ -46,9 +46,11 @@ class Recipe:
     sprinkled_share: float = 0.0
     #: So many more clips, as a share of the scenes and sounds, are heard from afar, in rooms that ring on.
     far_share: float = 0.0
-    #: Scenes of each family that calls for a stop by its sound, and of the long ones; as many twins beside them.
+    #: Scenes of each family that calls for a stop by its sound, and of the long ones.
     stop_scenes: int = 0
     stop_long_scenes: int = 0
+    #: Twins beside them in which that sound belongs, as a share of their number.
+    stop_twin_share: float = 0.5
     #: So many more clips, as a share of all scenes and sounds, are of machines, rooms and phones further out than any scored.
     outer_share: float = 0.0
     #: Networks of one head whose mean is shipped.

@@ -72,7 +72,7 @@ def test_a_sound_is_where_the_recording_is_loud():
 
 
 def test_the_plan_never_draws_a_seed_twice(folder):
-    recipe = load_recipe(shipped("models") / "recipe.toml")
+    recipe = replace(load_recipe(shipped("models") / "recipe.toml"), outer_share=0.4)
     jobs = plan(recipe, ("normal_brew", "no_machine"), read_recordings(folder, RECIPE))
     assert len({job.seed for job in jobs}) == len(jobs)
     alone = [job for job in jobs if job.recordings and not job.family]
@@ -90,21 +90,31 @@ def test_the_plan_never_draws_a_seed_twice(folder):
     assert "no real machine has been heard yet" in trained_on(jobs, ())
 
 
-def test_scenes_that_call_for_a_stop_are_learnt_with_as_many_twins():
+@pytest.mark.parametrize(("share", "twins"), [(0.5, (2, 1)), (1.0, (4, 2))])
+def test_scenes_that_call_for_a_stop_are_learnt_with_their_twins(share, twins):
     recipe = replace(
-        load_recipe(shipped("models") / "recipe.toml"), stop_scenes=4, stop_long_scenes=2, outer_share=0.0
+        load_recipe(shipped("models") / "recipe.toml"),
+        stop_scenes=4,
+        stop_long_scenes=2,
+        stop_twin_share=share,
     )
     jobs = [job for job in plan(recipe, ("normal_brew",)) if job.stop]
     counts = {(f.name, twin): sum(job.stop == f.name and job.twin is twin for job in jobs) for f in FAMILIES for twin in (False, True)}  # fmt: skip
-    assert counts["arcing", False] == 4 and counts["arcing", True] == 4
-    assert counts["first_fill", False] == 2 and counts["first_fill", True] == 2 and min(counts.values()) >= 1
+    assert counts["arcing", False] == 4 and counts["arcing", True] == twins[0]
+    assert (
+        counts["first_fill", False] == 2
+        and counts["first_fill", True] == twins[1]
+        and min(counts.values()) >= 1
+    )
     assert not [job for job in plan(replace(recipe, stop_scenes=0), ("normal_brew",)) if job.stop]
     clip = clip_of(next(job for job in jobs if job.stop == "arcing"), replace(recipe, sprinkled_share=0.0))
     assert "arcing" in {span.sound for span in clip.spans}
 
 
 def test_machines_further_out_are_drawn_from_ranges_of_their_own():
-    recipe = replace(load_recipe(shipped("models") / "recipe.toml"), sprinkled_share=0.0, bent_share=0.0)
+    recipe = replace(
+        load_recipe(shipped("models") / "recipe.toml"), sprinkled_share=0.0, bent_share=0.0, outer_share=0.1
+    )
     job = next(job for job in plan(recipe, ("normal_brew",)) if job.outer and job.family == "normal_brew")
     near = clip_of(replace(job, outer=False), recipe)
     assert not np.array_equal(clip_of(job, recipe).samples[: near.rate_hz], near.samples[: near.rate_hz])

@@ -2,11 +2,12 @@
 
 Run `python -m tests.measure.stops`. Machines, rooms and phones come from the held-out
 ranges, seeds from a space of their own; `--set tune` draws other scenes from the training
-ranges, for mending. A scene carries its stop when the truth of every sound it rests on
-stands 6 dB over all else (where the pattern itself asks for more, so much) and the phone
-lets it pass; a missing discharge is not carried by telephone. Of every miss it is said whether the bench would have stopped on the true
-sounds (then the ear lost it) or not (then the bench did). Synthetic figures: never accuracy
-on machines.
+ranges, for mending, and `--set outer` from ranges that lie further out than both. A scene
+carries its stop when the truth of every sound it rests on stands 6 dB over all else (where
+the pattern itself asks for more, so much) and the phone lets it pass; a missing discharge
+is not carried by telephone. Of every miss it is said whether the bench would have stopped
+on the true sounds (then the ear lost it) or not (then the bench did). Synthetic figures:
+never accuracy on machines.
 """
 
 from __future__ import annotations
@@ -32,7 +33,11 @@ from tests.measure.stop_words import Told, cases
 from tests.measure.telling import add_options, machine_told, roughly
 
 #: No other list draws from here on: first seed and ranges of each set.
-SETS: dict[str, tuple[int, str]] = {"test": (8_000_000, "held_out"), "tune": (9_000_000, "train")}
+SETS: dict[str, tuple[int, str]] = {
+    "test": (8_000_000, "held_out"),
+    "tune": (9_000_000, "train"),
+    "outer": (30_000_000, "outer"),
+}
 #: Seeds between two families, and from a family's scenes to its twins, and to other kinds.
 PER_FAMILY, TWINS_FROM, OTHERS_FROM, SECOND_FROM = 1_000, 500, 100_000, 200_000
 #: What the second generator can show, and how many of each.
