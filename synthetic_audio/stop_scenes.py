@@ -428,7 +428,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "no_burst_group_unknown", "no_burst", ("no discharge after a given brew, group not known",), _no_burst, (13, 26), "no_burst",
         hides=("group",), weight=0.6, by_telephone=False,
     ),
-    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill", "dry hiss from a given hot-water tap, no fill, through a call", "even dry hiss from a given hot-water tap, no fill, through a wide-band call"), _dry_tap, (14, 20), "fill_too_often"),
+    StopFamily("dry_tap", "probe_reads_full", ("dry hiss from a given hot-water tap, no fill", "dry hiss from a given hot-water tap, no fill, through a call", "even dry hiss from a given hot-water tap, no fill, through a wide-band call", "plain dry hiss from a given hot-water tap, no fill"), _dry_tap, (14, 20), "fill_too_often"),
     StopFamily(
         "pump_runs_on", "pump_runs_on", ("pump runs on for more than a minute",), _pump_runs_on, (74, 84), "no_burst", weight=0.5,
         twin_length_s=(26, 32), machine={"shared_pump": True},

@@ -212,7 +212,8 @@ def burst_missing(
     """A loaded brew has ended and no discharge is heard within `within_s` of its end.
 
     Pump runs of one brew (a pause for pre-infusion) count together; the last one ends it.
-    With `unproven` it is enough that none is heard, though the clip may not carry one, if the pump stands out of it.
+    With `unproven` it is enough that none is heard, though the clip may not carry one, if the pump stands out of it
+    or the ear finds one most unlikely there.
     """
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -287,6 +288,9 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         for e in ended
     ):
         hidden = f"no discharge heard after the brew, but something else is, right after the pump at {clock(run.offset_s)}"
+    if hidden and unproven and _none_made_out(scene, ended):
+        say = "no discharge heard after the brew, nor anything like one in the noise there"
+        return Answer("yes", (say,), ids)
     if hidden:
         # A warning that comes with every noisy clip would be none.
         warns = (
@@ -325,6 +329,12 @@ def _too_soft(scene: Scene, ended: list[SoundEvent]) -> bool:
         return False
     least_db = {"motor_run": settings.soft_after_motor_db, "stroke_train": settings.soft_after_strokes_db}
     return bool(ended) and all(e.measures.get("after_db", float("inf")) <= least_db[e.sound] for e in ended)
+
+
+def _none_made_out(scene: Scene, ended: list[SoundEvent]) -> bool:
+    """Tell whether the ear finds a discharge behind the pump that stopped then most unlikely, whatever else is there."""
+    least = scene.knowledge.settings.no_discharge_p
+    return bool(ended) and all(e.measures.get("discharge_p", 1.0) < least for e in ended)
 
 
 def _one_stopped(scene: Scene, ids: tuple[str, ...], by_s: float) -> bool:

@@ -295,6 +295,7 @@ class Settings:
     loud_after_db: float
     perhaps_after_db: float
     behind_db: float
+    no_discharge_p: float
     discharge_band_hz: float
     pressure_sounds: tuple[str, ...]
     needs_explaining: tuple[str, ...]

@@ -252,6 +252,7 @@ def _settings(table: Table) -> Settings:
         loud_after_db=table.take("loud_after_db", float),
         perhaps_after_db=table.take("perhaps_after_db", float),
         behind_db=table.take("behind_db", float),
+        no_discharge_p=table.take("no_discharge_p", float),
         discharge_band_hz=table.take("discharge_band_hz", float),
         pressure_sounds=table.words("pressure_sounds", SOUNDS),
         needs_explaining=table.words("needs_explaining", SOUNDS),

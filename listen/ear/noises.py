@@ -12,13 +12,14 @@ import numpy as np
 
 from listen.ear.beginnings import RANGE_HZ, hear_beginnings
 from listen.ear.bundle import Head
+from listen.ear.discharges import tell_discharges
 from listen.ear.draft import Draft
 from listen.ear.levels import LevelTracks
 from listen.ear.rough_pumps import hear_rough_pumps
 from listen.ear.steps import runs, step_times
 from listen.features.around import texture_inputs
 from listen.features.collect import BANDS_K, ClipFeatures
-from listen.features.starts import find_starts
+from listen.features.starts import Starts, find_starts
 from listen.features.textures import CELLS, HOP, SEGMENT_HOP_S, SEGMENT_S, Segments
 from listen.spectra import CELL_S
 
@@ -131,7 +132,8 @@ def hear_noises(
     if not len(segments.values):
         return []
     levels = LevelTracks(features)
-    probability = _smoothed(head.probabilities(texture_inputs(features, segments)))
+    seen = head.probabilities(texture_inputs(features, segments))
+    probability = _smoothed(seen)
     drafts = []
     for column, sound in enumerate(head.labels):
         p = probability[:, column]
@@ -166,7 +168,10 @@ def hear_noises(
             drafts.append(draft)
     if starts_head is not None:
         jets = [head.labels.index(word) for word in _JETS if word in head.labels]
-        drafts += _begun(levels, segments, probability[:, jets].sum(axis=1), starts_head)
+        starts = find_starts(features)
+        drafts += _begun(levels, segments, probability[:, jets].sum(axis=1), starts, starts_head)
+        if "burst" in head.labels:
+            tell_discharges(pumps, segments, seen[:, head.labels.index("burst")], starts, starts_head)
     return _ended_by_releases(_rejoined(_settle(drafts)))
 
 
@@ -184,10 +189,12 @@ def _ended_by_releases(drafts: list[Draft]) -> list[Draft]:
     return drafts
 
 
-def _begun(levels: LevelTracks, segments: Segments, jet: np.ndarray, head: Head) -> list[Draft]:
+def _begun(
+    levels: LevelTracks, segments: Segments, jet: np.ndarray, starts: Starts, head: Head
+) -> list[Draft]:
     """Sounds named by how they begin; one that lasts must also be something of a jet while it does."""
     drafts = []
-    for draft in hear_beginnings(find_starts(levels.features), levels, head):
+    for draft in hear_beginnings(starts, levels, head):
         inside = (segments.starts_s + SEGMENT_S / 2 >= draft.onset_s) & (
             segments.starts_s + SEGMENT_S / 2 <= draft.offset_s
         )

@@ -214,8 +214,9 @@ class CombTracks:
     poles: int | None
 
 
-#: Slip of small motors, 0.5 to 9 % (handbook: 0.8 % large to 5 % at half a horsepower, 2–8 % rated).
-SLIP_RANGE = (0.006, 0.09)
+#: Slip of small motors: 0.8 % large to 5 % at half a horsepower, 2–8 % rated (handbook); loaded beyond that it grows until the
+#: motor stalls near a fifth (encyclopaedia). A pump that works against a closed way was taken for a stalled one from 9 % on.
+SLIP_RANGE = (0.006, 0.12)
 POLES = (2, 4, 6)
 _SHAFT_HIGHEST_HZ = 700.0
 _HIGH_K, _HIGH_OVER_DB = 8, 12.0

@@ -53,6 +53,19 @@ def test_a_clip_that_may_hide_a_discharge_warns_unless_something_like_one_is_hea
     assert (said.verdict, said.level) == ("cannot_tell", level)
 
 
+@pytest.mark.parametrize(
+    ("discharge_p", "stands_db", "level"), [(0.01, 12.0, "stop"), (0.01, 2.0, "stop"), (0.1, 12.0, "watch")]
+)
+def test_under_noise_the_ear_itself_is_asked_whether_there_was_a_discharge(
+    discharge_p, stands_db, level
+) -> None:
+    """The model has learned discharges under noise, beside pumps that end without: the level alone hides them far sooner."""
+    ended = {"level_db": stands_db, "stands_db": stands_db, "after_db": 14.0, "discharge_p": discharge_p}
+    said = say(*without_discharge(**ended), did=BREW_DID, quality=NOISY)
+    assert (said.verdict, said.level) == ("cannot_tell", level)
+    assert ("take the group to be under pressure" in said.because) is (level == "stop")
+
+
 @pytest.mark.parametrize(("p", "verdict"), [(0.6, "cannot_tell"), (0.97, "normal")])
 def test_the_first_stroke_of_a_pump_is_no_click_of_its_valve(p: float, verdict: str) -> None:
     """A soft click just where the strokes begin may be the first of them; a sure one is the valve."""

@@ -97,6 +97,7 @@ def test_scenes_that_call_for_a_stop_are_learnt_with_their_twins(share, twins):
         stop_scenes=4,
         stop_long_scenes=2,
         stop_twin_share=share,
+        outer_share=0.0,
     )
     jobs = [job for job in plan(recipe, ("normal_brew",)) if job.stop]
     counts = {(f.name, twin): sum(job.stop == f.name and job.twin is twin for job in jobs) for f in FAMILIES for twin in (False, True)}  # fmt: skip

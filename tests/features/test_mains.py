@@ -145,3 +145,14 @@ def test_three_slipping_lines_are():
     np.testing.assert_allclose(tracks.shaft_hz, 23.75, atol=0.05)
     np.testing.assert_array_equal(tracks.shaft_n, 4)
     assert tracks.poles == 4
+
+
+@pytest.mark.parametrize("slip", [0.02, 0.08, 0.11])
+def test_a_motor_that_is_loaded_far_beyond_its_rating_turns_still(slip):
+    """Slip grows with the load up to near a fifth, where the motor stalls (encyclopaedia)."""
+    shaft_hz = 25.0 * (1.0 - slip)
+    rows = [[*((k * shaft_hz, 25.0) for k in range(1, 7)), (100.0, 30.0), (200.0, 25.0)]] * 6
+    table = table_of(rows)
+    tracks = comb_tracks(table, estimate_mains(table, 50))
+    np.testing.assert_allclose(tracks.shaft_hz, shaft_hz, atol=0.05)
+    assert tracks.poles == 4
