@@ -437,7 +437,7 @@ FAMILIES: tuple[StopFamily, ...] = (
         "pump_runs_on_told", "pump_runs_on", ("pump runs on and water with it, as told", "hum of the brew goes on, and that it keeps running is told"), _pump_runs_on_told, (22, 30), "no_burst",
     ),
     StopFamily(
-        "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby", "loud steady noise without a name in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
+        "flow_while_off", "valve_passes", ("flow in a given state off at the wall or on standby", "steady noise as of water in a given state off at the wall or on standby"), _flow_while_off, (8, 20),
     ),
 )  # fmt: skip
 

@@ -207,13 +207,13 @@ def _discharge_by(scene: Scene, run: PumpRun) -> float:
 
 @fact
 def burst_missing(
-    scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float, unproven: bool = False
+    scene: Scene, *, states: tuple[str, ...], min_loaded_s: float, within_s: float, unless_likely: float = 0.0
 ) -> Answer:
     """A loaded brew has ended and no discharge is heard within `within_s` of its end.
 
     Pump runs of one brew (a pause for pre-infusion) count together; the last one ends it.
-    With `unproven` it is enough that none is heard, though the clip may not carry one, if the pump stands out of it
-    or the ear finds one most unlikely there.
+    With `unless_likely` it is enough that none is heard, though the clip may not carry one, if the pump stands out of it
+    and the ear does not find one that likely, or finds one most unlikely.
     """
     unsure: Answer = NO
     for stretch in scene.stretches(states):
@@ -223,7 +223,7 @@ def burst_missing(
         pieces = [(r.onset_s, r.offset_s) for r in runs]
         if wide[1] - wide[0] - uncovered_s(wide, pieces) < min_loaded_s:
             continue
-        answer = _burst_after(scene, runs, within_s, unproven)
+        answer = _burst_after(scene, runs, within_s, unless_likely)
         if answer.truth == "yes":
             return answer
         if answer.truth == "cannot_tell":
@@ -238,7 +238,7 @@ def _brews(scene: Scene, run: PumpRun, wide: tuple[float, float], last_s: float)
     return scene.strokes(run) and run.onset_s < wide[0] and run.offset_s >= last_s
 
 
-def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: bool) -> Answer:
+def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unless_likely: float) -> Answer:
     run = max(runs, key=lambda r: (not r.open_end, r.offset_s))
     ids = tuple(i for r in runs for i in r.event_ids)
     late = scene.knowledge.settings.mark_tolerance_s
@@ -252,7 +252,8 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         say = f"the pump runs on over the moment of the discharge, to {clock(run.offset_s)}, and may hide it"
         return Answer("cannot_tell", (say,), ids)
     window = (max(start, min(run.offset_s, end - within_s) - late), end)
-    alike = [e for e in scene.faint("burst") if window[0] <= e.onset_s <= end]
+    begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
+    alike = [e for e in scene.faint("burst") if begins[0] <= e.onset_s <= begins[1]]
     ended = _ended(scene, ids, end - within_s)
     soft = _too_soft(scene, ended)
     # A jet may be the discharge by another name; one that began before the pump stopped, and goes on, may hide it.
@@ -267,7 +268,6 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
     if any(db >= settings.loud_after_db for db in over_db):
         say = f"something far louder than the pump comes right after it, at {clock(run.offset_s)}: perhaps the discharge"
         return Answer("cannot_tell", (say,), ids)
-    begins = (window[0], min(end, end - within_s + _BEGINS_BY_S))
     # A grinder that is heard a moment later may have begun before.
     ground = any(begins[0] <= g.onset_s <= end for g in scene.counted("grinder"))
     hidden = ""
@@ -288,13 +288,14 @@ def _burst_after(scene: Scene, runs: list[PumpRun], within_s: float, unproven: b
         for e in ended
     ):
         hidden = f"no discharge heard after the brew, but something else is, right after the pump at {clock(run.offset_s)}"
-    if hidden and unproven and _none_made_out(scene, ended):
+    likely = max((e.measures.get("discharge_p", 0.0) for e in ended), default=0.0)
+    if hidden and unless_likely and _none_made_out(scene, ended):
         say = "no discharge heard after the brew, nor anything like one in the noise there"
         return Answer("yes", (say,), ids)
     if hidden:
         # A warning that comes with every noisy clip would be none.
         warns = (
-            unproven
+            likely < unless_likely
             and not _drowned(scene, run)
             and (bool(over_db) or not jets)
             and all(db < settings.perhaps_after_db for db in over_db)

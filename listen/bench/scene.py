@@ -32,6 +32,8 @@ _MOTOR_EDGE_S = 2.0
 _MOTOR_RAISES_DB = 3.0
 #: Two pieces of a motor that turns as fast, so far apart and without a click between them, are one run, if the first was so long, s.
 _MOTOR_GAP_S, _LONG_RUN_S, _AS_FAST = 5.0, 30.0, 0.01
+#: A motor whose rate differs by this share of it is another one; load alone takes less while it starts (estimate). How near its click is, s.
+_ANOTHER_RATE, _CLICK_NEAR_S = 0.04, 0.7
 PUMP_SOUNDS: tuple[str, ...] = ("motor_run", "stroke_train")
 #: Which of them a known kind of pump makes; a vibratory one never slips, so a slipping comb is another motor.
 _PUMP_BY_KIND: dict[str, tuple[str, ...]] = {"vibratory": ("stroke_train",), "none": ("no pump",)}
@@ -176,7 +178,7 @@ class Scene:
                 (
                     i
                     for i in recent
-                    if _same_run(runs[i], e, gap_s)
+                    if (_same_run(runs[i], e, gap_s) and not self._switched_on_beside(runs[i], e))
                     or self._lost_under(runs[i], e)
                     or self._strokes_on(runs[i], e)
                     or self._turns_on(runs[i], e)
@@ -228,6 +230,22 @@ class Scene:
             e.id in run.event_ids and abs(e.measures.get("shaft_hz", 0.0) - shaft_hz) <= _AS_FAST * shaft_hz
             for e in self.events
             if shaft_hz and e.sound == "motor_run"
+        )
+
+    def _switched_on_beside(self, run: PumpRun, event: SoundEvent) -> bool:
+        """Tell whether a click starts a motor of another rate while a run still goes on: that run was another appliance's."""
+        shaft_hz = event.measures.get("shaft_hz")
+        if shaft_hz is None or event.onset_s >= run.offset_s or event.onset_s - run.onset_s <= _CLICK_NEAR_S:
+            return False
+        others = [
+            e.measures.get("shaft_hz", shaft_hz)
+            for e in self.events
+            if e.id in run.event_ids and e.sound == "motor_run"
+        ]
+        return (
+            bool(others)
+            and all(abs(hz - shaft_hz) > _ANOTHER_RATE * shaft_hz for hz in others)
+            and self.heard_near("click", event.onset_s, _CLICK_NEAR_S)
         )
 
     def strokes(self, run: PumpRun) -> bool:

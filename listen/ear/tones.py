@@ -15,7 +15,7 @@ from listen.ear.line_edges import WINDOW_S, edges_of_lines, edges_of_motor
 from listen.ear.narrow_tones import hear_narrow_tones
 from listen.ear.steps import runs
 from listen.features.collect import ClipFeatures
-from listen.features.mains import CombTracks, lone_shaft_hz
+from listen.features.mains import CombTracks, lone_shaft_hz, poles_of
 from listen.spectra import LINE_S
 from listen.types import Mains
 
@@ -33,6 +33,8 @@ _HUM_OVER_DB = 14.0
 #: Strongest line that a coil's or a motor's hum may have, Hz (common practice: 2f and a few multiples).
 _HUM_HIGHEST_HZ = 800.0
 _SHAFT_SHARE, _SHAFT_LINES = 0.4, 3
+#: Fits this near to each other are of one rate, as a share of it.
+_SAME_SHAFT = 0.02
 #: A rise like this within one run is a second source that joins (a pump beside a refrigerator).
 _JOIN_DB = 8.0
 #: Pause in which lines may be lost, s; and where nothing fell before it and nothing rose after it.
@@ -141,15 +143,16 @@ def _locked(sound: str, levels: LevelTracks, combs: CombTracks, mains: Mains, fi
     inside = slice(first, stop)
     measures: dict[str, float] = {}
     if sound == "motor_run":
-        shaft = float(np.nanmedian(combs.shaft_hz[inside]))
+        shaft = _shaft_hz(combs.shaft_hz[inside])
         measures |= {
             "shaft_hz": shaft,
             "lines": float(np.max(combs.shaft_n[inside])),
             "level_db": levels.over_outside(*_PUMP_HZ, onset, offset),
         }
-        if mains.hz and combs.poles:
-            synchronous = 2.0 * (mains.measured_hz or mains.hz) / combs.poles
-            measures |= {"poles": float(combs.poles), "slip": 1.0 - shaft / synchronous}
+        if mains.hz and np.isfinite(shaft):
+            poles = poles_of(shaft, mains.measured_hz or mains.hz)
+            synchronous = 2.0 * (mains.measured_hz or mains.hz) / poles
+            measures |= {"poles": float(poles), "slip": 1.0 - shaft / synchronous}
         sure = float(np.clip(0.35 + np.median(combs.shaft_share[inside]), 0.5, 0.97))
     elif sound == "stroke_train":
         expected = max(1, stop - first)
@@ -194,8 +197,19 @@ def _fundamentals(sound: str, combs: CombTracks, mains: Mains, first: int, stop:
     locked = mains.measured_hz or mains.hz
     rates = [] if locked is None else [float(locked) if sound == "stroke_train" else 2.0 * float(locked)]
     if sound == "motor_run":
-        rates.append(float(np.nanmedian(combs.shaft_hz[first:stop])))
+        rates.append(_shaft_hz(combs.shaft_hz[first:stop]))
     return rates
+
+
+def _shaft_hz(fitted: np.ndarray) -> float:
+    """Rate of a shaft from the fits of its windows: a comb fits half its rate and a third of it as well, so most of them decide."""
+    rates = fitted[np.isfinite(fitted)]
+    if not len(rates):
+        return float("nan")
+    alike = np.abs(rates[:, None] - rates[None, :]) < _SAME_SHAFT * rates[:, None]
+    most = alike.sum(axis=1)
+    chosen = rates[most == most.max()].max()
+    return float(np.median(rates[np.abs(rates - chosen) < _SAME_SHAFT * chosen]))
 
 
 def _mended(drafts: list[Draft]) -> list[Draft]:

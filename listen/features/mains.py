@@ -230,6 +230,11 @@ def _shaft_candidates(mains_hz: float) -> np.ndarray:
     return np.concatenate([2.0 * mains_hz / p * (1 - slips) for p in POLES])
 
 
+def poles_of(shaft_hz: float, mains_hz: float) -> int:
+    """Pole number that a shaft rate points to, at a mains frequency."""
+    return min(POLES, key=lambda poles: abs(poles - 2.0 * mains_hz / shaft_hz))
+
+
 def _fit_shaft(hz: np.ndarray, weight: np.ndarray, candidates: np.ndarray) -> tuple[float, float, np.ndarray]:
     """Best comb among candidates: (shaft_hz, score, match); the score takes off what chance would match."""
     # Single precision and few temporaries: this runs for every half second of a clip.
@@ -354,8 +359,7 @@ def comb_tracks(table: LineTable, mains: Mains) -> CombTracks:
             shaft_db[w] = 10 * np.log10(np.sum(power[w][mine]))
     poles = None
     if mains.hz and np.isfinite(shaft_hz).any():
-        ratio = 2.0 * (measured or mains.hz) / float(np.nanmedian(shaft_hz))
-        poles = min(POLES, key=lambda p: abs(p - ratio))
+        poles = poles_of(float(np.nanmedian(shaft_hz)), measured or mains.hz)
     return CombTracks(
         even_db,
         odd_db,

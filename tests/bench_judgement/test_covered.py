@@ -86,6 +86,19 @@ def test_strokes_that_seem_to_begin_before_the_brew_are_its_pump() -> None:
     assert "no_burst" not in codes(say(*fridge, did=did))
 
 
+@pytest.mark.parametrize(
+    ("shaft_hz", "clicks", "stops"), [(49.2, 1, True), (22.7, 1, False), (49.2, 0, False)]
+)
+def test_a_pump_that_a_click_starts_as_a_refrigerator_stops_is_a_run_of_its_own(
+    shaft_hz, clicks, stops
+) -> None:
+    """Load alone changes the rate of one motor by less."""
+    fridge = ev("motor_run", 0.0, 3.4, shaft_hz=22.6, open_start=True)
+    pump = ev("motor_run", 3.1, 28.0, shaft_hz=shaft_hz)
+    said = say(fridge, *[click(3.0)] * clicks, pump, click(28.0), did=BREW_DID)
+    assert ("no_burst" in codes(said)) is stops
+
+
 def test_a_motor_that_outlasts_the_pump_is_no_pump_of_the_water_that_runs_on() -> None:
     events = brew(end=28.0)[:4]
     flow = ev("water_flow", 12.0, 54.0, p=0.6)
@@ -205,11 +218,11 @@ def test_a_missing_click_with_a_discharge_that_the_clip_cannot_carry_keeps_the_h
 
 
 @pytest.mark.parametrize("state", ["off_at_wall", "standby"])
-def test_a_loud_noise_without_a_name_while_off_may_be_water(state: str) -> None:
-    """Who records a machine that is off records what it does (common practice)."""
+def test_a_loud_noise_without_a_name_while_off_is_asked_about(state: str) -> None:
+    """Who records a machine that is off records what it does (common practice); the ear names water where it is that."""
     noise = ev("other", 0.0, 20.0, p=0.5, **THROUGH)
     off = say(noise, did=(f"0:00 {state}",), at=20.0)
-    assert (off.verdict, off.level) == ("cannot_tell", "stop") and "not sure" in str(off.say_first)
+    assert (off.verdict, off.level) == ("cannot_tell", "watch") and "from the machine" in str(off.question)
     assert say(noise, did=("0:00 idle_hot",), at=20.0).level != "stop"
 
 

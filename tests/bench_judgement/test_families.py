@@ -143,6 +143,9 @@ def test_blast_by_state() -> None:
     assert idle.findings[0].stop_kinds == ("stand_clear", "power")
     steam = say(blast, did=("0:05 steam_open", "0:15 steam_closed"), at=20.0)
     assert (steam.verdict, steam.level) == ("normal", "fine"), steam.because
+    # Taps, grinders and gravel are hardly sure jets: asked about, no reason to stop.
+    for did in (("0:00 idle_hot",), ()):
+        assert say(ev("blast", 5.0, 15.0, 0.65), did=did, at=20.0).level == "watch"
 
 
 def test_starved_pump_with_and_without_a_story() -> None:

@@ -66,6 +66,20 @@ def test_under_noise_the_ear_itself_is_asked_whether_there_was_a_discharge(
     assert ("take the group to be under pressure" in said.because) is (level == "stop")
 
 
+@pytest.mark.parametrize(("discharge_p", "level"), [(0.05, "stop"), (0.5, "watch")])
+def test_a_clip_that_may_hide_a_discharge_does_not_warn_where_one_is_likely(discharge_p, level) -> None:
+    plain = {"level_db": 12.0, "stands_db": 12.0, "after_db": 4.0, "discharge_p": discharge_p}
+    said = say(*without_discharge(**plain), did=BREW_DID, quality=NOISY)
+    assert (said.verdict, said.level) == ("cannot_tell", level)
+
+
+@pytest.mark.parametrize(("onset_s", "level"), [(28.3, "watch"), (29.2, "stop")])
+def test_a_faint_discharge_is_one_only_where_its_valve_lets_it(onset_s: float, level: str) -> None:
+    faint = ev("burst", onset_s, onset_s + 0.3, p=0.41)
+    said = say(*without_discharge(level_db=12.0, stands_db=12.0, after_db=6.0), faint, did=BREW_DID)
+    assert said.level == level
+
+
 @pytest.mark.parametrize(("p", "verdict"), [(0.6, "cannot_tell"), (0.97, "normal")])
 def test_the_first_stroke_of_a_pump_is_no_click_of_its_valve(p: float, verdict: str) -> None:
     """A soft click just where the strokes begin may be the first of them; a sure one is the valve."""

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from listen.ear.draft import Draft
-from listen.ear.tones import _mended, hear_tones
+from listen.ear.tones import _mended, _shaft_hz, hear_tones
 from listen.features.mains import comb_tracks, estimate_mains
 from tests.support.signals import RATE_HZ, band_noise, collect, comb, motor, noise, tones, within
 
@@ -104,6 +104,13 @@ def test_motor_run(mains_hz, poles, slip):
     assert draft.measures["slip"] == pytest.approx(slip, abs=0.006)
     assert draft.measures["poles"] == poles
     assert draft.measures["lines"] >= 3 and draft.measures["level_db"] > 6
+
+
+def test_the_rate_of_a_shaft_is_that_of_most_windows():
+    """A comb fits half its rate and a third of it as well: their middle is no rate of anything."""
+    assert _shaft_hz(np.array([49.2, 24.6, 16.4, np.nan, 49.2, 24.6, 49.3, 16.4])) == pytest.approx(49.2)
+    assert _shaft_hz(np.array([24.1, 24.2, 24.0, 48.3])) == pytest.approx(24.1)
+    assert np.isnan(_shaft_hz(np.full(3, np.nan)))
 
 
 def test_motor_without_known_mains_states_no_slip():
