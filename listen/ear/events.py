@@ -47,6 +47,8 @@ _DOUBTED_JET, _LEAST_JET_DB, _WITHIN, _TOGETHER_S = 0.7, 3.0, 0.5, 0.4
 _FAR_SURER = 0.2
 #: How far before and after its click a pump that is hidden seems to begin, s.
 _ARC_BEFORE_S, _ARC_AFTER_S = 0.1, 0.4
+#: From here gravel is plain: it crackles as an arc does (unscored scenes: no arc that is hardly named lies within such gravel).
+_PLAIN_GRAVEL = 0.9
 #: Gravel's own edges are known no better than this.
 _GRAVEL_EDGE_S = 0.5
 
@@ -78,11 +80,12 @@ def listen_for_events(
     _begin_with_clicks(pumps, impulses)
     beating = [d for d in (*tones, *impulses, *noises) if d.sound in _BEATING]
     levels = LevelTracks(features)
-    confirm_arcs(levels, [n for n in noises if n.sound == "arcing"])
+    doubted = confirm_arcs(levels, [n for n in noises if n.sound == "arcing"])
+    noises = [n for n in noises if not any(n is d for d in doubted)]
     arcs = [a for a in hear_arcs(levels, pumps, beating) if not _joins_a_motor(a, tones, impulses)]
     noises += _not_yet(arcs, noises)
     noises = [_cracking(n, perhaps_s, pumps) for n in noises if not _made_of_strokes(n, impulses)]
-    noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses)]
+    noises = [n for n in noises if not _no_jet(n, noises, tones) and not _of_a_train(n, impulses, noises)]
     drafts = noises + [t for t in tones if not _inside(t, noises, _OWN_TONES, ("squeal", "beep", "honk"))]
     drafts += [
         i for i in impulses
@@ -180,13 +183,14 @@ def _begins_with(draft: Draft, longer: Draft) -> bool:
     return abs(draft.onset_s - longer.onset_s) < _TOGETHER_S and draft.offset_s <= longer.offset_s
 
 
-def _of_a_train(draft: Draft, impulses: list[Draft]) -> bool:
-    """Whether a jet that begins and ends with a train of clicks, or an arc within one, is the noise of those clicks."""
+def _of_a_train(draft: Draft, impulses: list[Draft], noises: list[Draft]) -> bool:
+    """Whether a jet that begins and ends with a train of clicks, or an arc within one or within plain gravel, is the noise of those."""
     trains = [i for i in impulses if i.sound == "click_train"]
     if draft.sound == "arcing":
         drips = [i for i in impulses if i.sound == "drip"]
+        gravel = [n for n in noises if n.sound == "gravel" and n.probability >= _PLAIN_GRAVEL]
         return draft.probability <= GOING_ON_SURE and any(
-            draft.overlap_s(t) > _WITHIN * draft.duration_s for t in (*trains, *drips)
+            draft.overlap_s(t) > _WITHIN * draft.duration_s for t in (*trains, *drips, *gravel)
         )
     return draft.sound in ("hiss", "blast") and any(_together(t, draft) for t in trains)
 

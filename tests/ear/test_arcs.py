@@ -115,7 +115,15 @@ def test_an_arc_that_is_hardly_named_is_sure_where_it_beats_as_one_too(samples, 
     assert named.probability == (0.6 if sure else 0.55) and plain.probability == 0.9
 
 
+@pytest.mark.parametrize(("rms", "doubted"), [(0.02, False), (0.001, True)])
+def test_an_arc_that_is_hardly_named_and_neither_beats_nor_rises_is_doubted(rms, doubted):
+    samples = within(band_noise(DURATION_S, rms, 4, 5000, 15_500), 5.0, 8.0) + noise(DURATION_S, 0.001, 1)
+    named, plain = Draft("arcing", 4.6, 8.4, 0.55), Draft("arcing", 5.0, 8.0, 0.9)
+    found = confirm_arcs(LevelTracks(collect(samples)), [named, plain])
+    assert [d is named for d in found] == [True] * doubted
+
+
 def test_a_clip_too_short_to_beat_confirms_nothing():
     named = Draft("arcing", 0.0, 0.1, 0.55)
-    confirm_arcs(LevelTracks(collect(np.zeros(100))), [named])
+    assert confirm_arcs(LevelTracks(collect(np.zeros(100))), [named]) == []
     assert named.probability == 0.55

@@ -225,13 +225,22 @@ def test_what_begins_and_ends_with_chattering_is_its_own_noise(
     sound, onset_s, offset_s, probability, its_own
 ):
     train = Draft("click_train", 1.5, 6.5, 0.97)
-    assert _of_a_train(Draft(sound, onset_s, offset_s, probability), [train]) is its_own
+    assert _of_a_train(Draft(sound, onset_s, offset_s, probability), [train], []) is its_own
 
 
 @pytest.mark.parametrize(("probability", "its_own"), [(0.55, True), (0.9, False)])
 def test_an_arc_that_is_hardly_named_where_it_drips_is_the_drops(probability, its_own):
     drips = Draft("drip", 1.5, 6.5, 0.97)
-    assert _of_a_train(Draft("arcing", 2.0, 4.0, probability), [drips]) is its_own
+    assert _of_a_train(Draft("arcing", 2.0, 4.0, probability), [drips], []) is its_own
+
+
+@pytest.mark.parametrize(
+    ("gravel_p", "probability", "its_own"), [(0.95, 0.6, True), (0.95, 0.9, False), (0.6, 0.6, False)]
+)
+def test_an_arc_that_is_hardly_named_in_plain_gravel_is_the_gravels(gravel_p, probability, its_own):
+    """Both crackle."""
+    gravel = Draft("gravel", 1.5, 6.5, gravel_p)
+    assert _of_a_train(Draft("arcing", 2.0, 4.0, probability), [], [gravel]) is its_own
 
 
 @pytest.mark.parametrize(
