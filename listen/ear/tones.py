@@ -203,13 +203,15 @@ def _fundamentals(sound: str, combs: CombTracks, mains: Mains, first: int, stop:
 
 def _shaft_hz(fitted: np.ndarray) -> float:
     """Rate of a shaft from the fits of its windows: a comb fits half its rate and a third of it as well, so most of them decide."""
-    rates = fitted[np.isfinite(fitted)]
+    rates = np.sort(fitted[np.isfinite(fitted)])
     if not len(rates):
         return float("nan")
-    alike = np.abs(rates[:, None] - rates[None, :]) < _SAME_SHAFT * rates[:, None]
-    most = alike.sum(axis=1)
-    chosen = rates[most == most.max()].max()
-    return float(np.median(rates[np.abs(rates - chosen) < _SAME_SHAFT * chosen]))
+    # Sorted, not each against each: a motor may run for an hour.
+    first = np.searchsorted(rates, rates * (1.0 - _SAME_SHAFT))
+    stop = np.searchsorted(rates, rates * (1.0 + _SAME_SHAFT), side="right")
+    most = stop - first
+    chosen = int(np.flatnonzero(most == most.max())[-1])
+    return float(np.median(rates[first[chosen] : stop[chosen]]))
 
 
 def _mended(drafts: list[Draft]) -> list[Draft]:
